@@ -1,0 +1,17 @@
+#pragma once
+
+#include <pybind11/pybind11.h>
+
+namespace farhear::bind {
+
+void bind_clock(pybind11::module_& m);
+void bind_path(pybind11::module_& m);
+void bind_zone(pybind11::module_& m);
+void bind_sun(pybind11::module_& m);
+void bind_magnetic(pybind11::module_& m);
+void bind_ionosphere(pybind11::module_& m);
+void bind_noise(pybind11::module_& m);
+void bind_skywave(pybind11::module_& m);
+void bind_reception(pybind11::module_& m);
+
+}  // namespace farhear::bind

@@ -1,0 +1,3 @@
+#pragma once
+
+namespace farhear::clock {}  // namespace farhear::clock

@@ -1,0 +1,3 @@
+#pragma once
+
+namespace farhear::ionosphere {}  // namespace farhear::ionosphere

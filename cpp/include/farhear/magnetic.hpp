@@ -1,0 +1,3 @@
+#pragma once
+
+namespace farhear::magnetic {}  // namespace farhear::magnetic

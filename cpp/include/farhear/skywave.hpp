@@ -1,0 +1,3 @@
+#pragma once
+
+namespace farhear::skywave {}  // namespace farhear::skywave

@@ -1,0 +1,3 @@
+#pragma once
+
+namespace farhear::zone {}  // namespace farhear::zone

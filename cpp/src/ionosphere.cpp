@@ -1,0 +1,1 @@
+#include "farhear/ionosphere.hpp"

@@ -1,0 +1,1 @@
+#include "farhear/skywave.hpp"

@@ -1,0 +1,14 @@
+"""farhear: what can be heard on the shortwave broadcast bands from here, when, and why not."""
+
+from farhear._core import __version__
+from farhear.errors import FarhearError, FarhearWarning, InputError
+from farhear.times import UtcTimes, utc
+
+__all__ = [
+    "FarhearError",
+    "FarhearWarning",
+    "InputError",
+    "UtcTimes",
+    "__version__",
+    "utc",
+]

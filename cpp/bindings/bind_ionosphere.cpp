@@ -90,18 +90,18 @@ void bind_ionosphere(py::module_& m) {
                  return ionosphere::Drive{saturate, field_year, foe_form_a};
              }),
              py::kw_only(), py::arg("saturate"), py::arg("field_year"), py::arg("foe_form_a"));
-    py::class_<ionosphere::Maps>(m, "Maps")
-        .def(py::init([](const ArrayIn& fof2, const ArrayIn& m3000) {
-                 const auto a = view(fof2);
-                 const auto b = view(m3000);
-                 return ionosphere::Maps({a.begin(), a.end()}, {b.begin(), b.end()});
-             }),
-             py::arg("fof2").noconvert(), py::arg("m3000").noconvert());
+    py::class_<ionosphere::Maps>(m, "Maps").def(
+        py::init([](const ArrayIn& fof2, const ArrayIn& m3000) {
+            const auto a = view(fof2);
+            const auto b = view(m3000);
+            return ionosphere::Maps({a.begin(), a.end()}, {b.begin(), b.end()});
+        }),
+        py::arg("fof2").noconvert(), py::arg("m3000").noconvert());
     m.def("product", &product, py::arg("maps"), py::arg("lat_deg").noconvert(),
           py::arg("lon_deg").noconvert(), py::arg("modip_deg").noconvert(), py::arg("months"),
           py::arg("ut_h").noconvert(), py::arg("ig12").noconvert());
-    m.def("characteristics", &characteristics, py::arg("maps"), py::arg("field"),
-          py::arg("drive"), py::arg("lat_deg").noconvert(), py::arg("lon_deg").noconvert(),
+    m.def("characteristics", &characteristics, py::arg("maps"), py::arg("field"), py::arg("drive"),
+          py::arg("lat_deg").noconvert(), py::arg("lon_deg").noconvert(),
           py::arg("t_unix_s").noconvert(), py::arg("f107_sfu").noconvert());
 }
 

@@ -1,12 +1,11 @@
-#include "farhear/reception.hpp"
+#include <pybind11/stl.h>
 
 #include <array>
 #include <string>
 
-#include <pybind11/stl.h>
-
 #include "arrays.hpp"
 #include "bindings.hpp"
+#include "farhear/reception.hpp"
 
 namespace farhear::bind {
 
@@ -31,27 +30,18 @@ py::dict likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
     for (auto& column : codes) {
         column = Bytes(static_cast<py::ssize_t>(n));
     }
-    const reception::CircuitColumns in = {
-        view(circuits[0]), view(circuits[1]), view(circuits[2]),  view(circuits[3]),
-        view(circuits[4]), view(circuits[5]), view(circuits[6]),  view(circuits[7]),
-        view(circuits[8]), view(circuits[9]), view(circuits[10]), view(circuits[11]),
-        view(circuits[12])};
+    const reception::CircuitColumns in = {view(circuits[0]), view(circuits[1]),  view(circuits[2]),
+                                          view(circuits[3]), view(circuits[4]),  view(circuits[5]),
+                                          view(circuits[6]), view(circuits[7]),  view(circuits[8]),
+                                          view(circuits[9]), view(circuits[10]), view(circuits[11]),
+                                          view(circuits[12])};
     const auto number = [&](std::size_t i) {
         return std::span<double>(numbers.at(i).mutable_data(), n);
     };
-    const reception::ResultColumns out = {number(0),
-                                          number(1),
-                                          number(2),
-                                          number(3),
-                                          number(4),
-                                          number(5),
-                                          number(6),
-                                          number(7),
-                                          number(8),
-                                          view_out(codes[0]),
-                                          view_out(codes[1]),
-                                          view_out(codes[2]),
-                                          view_out(codes[3])};
+    const reception::ResultColumns out = {
+        number(0),          number(1),          number(2),         number(3), number(4),
+        number(5),          number(6),          number(7),         number(8), view_out(codes[0]),
+        view_out(codes[1]), view_out(codes[2]), view_out(codes[3])};
     const auto t = view(t_unix_s);
     const auto flux = view(f107_sfu);
     const auto circuit_of = view(circuit_index);
@@ -62,9 +52,8 @@ py::dict likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
     }
     py::dict result;
     const std::array<const char*, 9> number_names = {
-        "likelihood",      "snr_db",        "snr_lower_decile_db",
-        "snr_upper_decile_db", "field_dbuv_m", "muf_mhz",
-        "absorption_db",   "noise_fa_db",   "elevation_deg"};
+        "likelihood", "snr_db",        "snr_lower_decile_db", "snr_upper_decile_db", "field_dbuv_m",
+        "muf_mhz",    "absorption_db", "noise_fa_db",         "elevation_deg"};
     for (std::size_t i = 0; i < numbers.size(); ++i) {
         result[number_names.at(i)] = numbers.at(i);
     }

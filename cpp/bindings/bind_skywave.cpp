@@ -41,18 +41,16 @@ void bind_skywave(py::module_& m) {
            double power_kw, double tx_gain_dbi, double min_elevation_deg, double t_unix_s,
            double f107_sfu) {
             const py::gil_scoped_release unlocked;
-            skywave::Finder finder(
-                field, {tx_lat_deg, tx_lon_deg, rx_lat_deg, rx_lon_deg, freq_mhz, power_kw,
-                        tx_gain_dbi, min_elevation_deg, route});
+            skywave::Finder finder(field, {tx_lat_deg, tx_lon_deg, rx_lat_deg, rx_lon_deg, freq_mhz,
+                                           power_kw, tx_gain_dbi, min_elevation_deg, route});
             const auto found =
                 finder.find(ionosphere::prepare(maps, t_unix_s, f107_sfu, drive), drive);
             return std::vector<skywave::Mode>(
-                found.list.begin(),
-                found.list.begin() + static_cast<std::ptrdiff_t>(found.count));
+                found.list.begin(), found.list.begin() + static_cast<std::ptrdiff_t>(found.count));
         },
         py::arg("maps"), py::arg("field"), py::arg("drive"), py::arg("route"),
-        py::arg("tx_lat_deg"), py::arg("tx_lon_deg"), py::arg("rx_lat_deg"),
-        py::arg("rx_lon_deg"), py::arg("freq_mhz"), py::arg("power_kw"), py::arg("tx_gain_dbi"),
+        py::arg("tx_lat_deg"), py::arg("tx_lon_deg"), py::arg("rx_lat_deg"), py::arg("rx_lon_deg"),
+        py::arg("freq_mhz"), py::arg("power_kw"), py::arg("tx_gain_dbi"),
         py::arg("min_elevation_deg"), py::arg("t_unix_s"), py::arg("f107_sfu"));
 }
 

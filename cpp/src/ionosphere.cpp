@@ -265,7 +265,7 @@ Maps::Maps(std::vector<double> fof2, std::vector<double> m3000)
     for (const auto* values : {&fof2_, &m3000_}) {
         for (std::size_t i = 0; i < values->size(); ++i) {
             if (!std::isfinite((*values)[i])) {
-                throw InputError("map coefficient " + checks::text(i) + " is not finite");
+                throw InputError(checks::text("map coefficient ", i, " is not finite"));
             }
         }
     }
@@ -296,8 +296,8 @@ Terms Maps::at(double t_unix_s, double ig12) const {
     const date::year_month_day ymd{day_of(t_unix_s)};
     const auto this_month = ymd.year() / ymd.month();
     const double middle = middle_unix_s(this_month);
-    const auto other = t_unix_s < middle ? this_month - date::months{1}
-                                         : this_month + date::months{1};
+    const auto other =
+        t_unix_s < middle ? this_month - date::months{1} : this_month + date::months{1};
     const double other_middle = middle_unix_s(other);
     const double w = (t_unix_s - middle) / (other_middle - middle);
     const std::array<MonthWeight, 2> months = {
@@ -308,7 +308,7 @@ Terms Maps::at(double t_unix_s, double ig12) const {
 
 Terms Maps::month(int month, double ut_h, double ig12) const {
     if (month < 1 || month > 12) {
-        throw InputError("month = " + checks::text(month) + " is outside [1, 12]");
+        throw InputError(checks::text("month = ", month, " is outside [1, 12]"));
     }
     const std::array<MonthWeight, 1> months = {
         MonthWeight{static_cast<std::size_t>(month - 1), 1.0}};
@@ -326,12 +326,12 @@ void product(std::span<const double> lat_deg, std::span<const double> lon_deg,
     std::vector<double> m3000_terms(m3000f2_ratio.empty() ? 0 : count * kM3000Terms_count);
     for (std::size_t t = 0; t < count; ++t) {
         if (!fof2_mhz.empty()) {
-            std::ranges::copy(instants[t].fof2, fof2_terms.begin() +
-                                                    static_cast<std::ptrdiff_t>(t * 76));
+            std::ranges::copy(instants[t].fof2,
+                              fof2_terms.begin() + static_cast<std::ptrdiff_t>(t * 76));
         }
         if (!m3000f2_ratio.empty()) {
-            std::ranges::copy(instants[t].m3000, m3000_terms.begin() +
-                                                     static_cast<std::ptrdiff_t>(t * 49));
+            std::ranges::copy(instants[t].m3000,
+                              m3000_terms.begin() + static_cast<std::ptrdiff_t>(t * 49));
         }
     }
     if (!fof2_mhz.empty()) {
@@ -462,8 +462,8 @@ Instant prepare(const Maps& maps, double t_unix_s, double f107_sfu, const Drive&
     out.r12 = r12_from_f107(f107_sfu);
     out.season = season(t_unix_s);
     const date::year_month_day ymd{day_of(t_unix_s)};
-    out.field_year = std::isnan(drive.field_year) ? static_cast<int>(ymd.year()) + 0.5
-                                                  : drive.field_year;
+    out.field_year =
+        std::isnan(drive.field_year) ? static_cast<int>(ymd.year()) + 0.5 : drive.field_year;
     out.sun = sun::subsolar(t_unix_s);
     out.terms = maps.at(t_unix_s, map_index(f107_sfu, drive.saturate));
     return out;

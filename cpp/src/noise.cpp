@@ -50,9 +50,7 @@ Source man_made(Environment environment, double freq_mhz) noexcept {
     return {law.c - law.d * std::log10(freq_mhz), law.upper_db, law.lower_db};
 }
 
-Source galactic(double freq_mhz) noexcept {
-    return {52.0 - 23.0 * std::log10(freq_mhz), 2.0, 2.0};
-}
+Source galactic(double freq_mhz) noexcept { return {52.0 - 23.0 * std::log10(freq_mhz), 2.0, 2.0}; }
 
 double galactic_share(double freq_mhz, double fof2_mhz) noexcept {
     constexpr double kWidth = 0.1;

@@ -101,21 +101,20 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
     std::array<noise::Source, 2> sources = {listener.man_made, noise::galactic(freq)};
     const double through = noise::galactic_share(freq, modes.rx_fof2_mhz);
     sources[1].fa_db += decibel(std::max(through, 1e-6));
-    const noise::Source ambient =
-        noise::combine(std::span(sources).first(through > 1e-6 ? 2 : 1));
+    const noise::Source ambient = noise::combine(std::span(sources).first(through > 1e-6 ? 2 : 1));
 
     // available power at an isotropic antenna against noise power [STANDARDS 6, 9.1]
-    const double to_snr_db = -20.0 * std::log10(freq) - 107.2 -
-                             noise::power_dbw(ambient.fa_db, listener.bandwidth_hz);
+    const double to_snr_db =
+        -20.0 * std::log10(freq) - 107.2 - noise::power_dbw(ambient.fa_db, listener.bandwidth_hz);
     out.field_dbuv_m = decibel(median);
     out.snr_db = out.field_dbuv_m + to_snr_db;
     const double day_lower = out.field_dbuv_m - decibel(low_day);
     const double day_upper = decibel(high_day) - out.field_dbuv_m;
     const double lat = modes.highest_geomagnetic_deg;
-    const double lower = std::hypot(std::hypot(day_lower, blend(8.0, 11.0, lat)),
-                                    std::hypot(8.0, ambient.upper_db));
-    const double upper = std::hypot(std::hypot(day_upper, blend(6.0, 9.0, lat)),
-                                    std::hypot(5.0, ambient.lower_db));
+    const double lower =
+        std::hypot(std::hypot(day_lower, blend(8.0, 11.0, lat)), std::hypot(8.0, ambient.upper_db));
+    const double upper =
+        std::hypot(std::hypot(day_upper, blend(6.0, 9.0, lat)), std::hypot(5.0, ambient.lower_db));
     out.snr_lower_db = out.snr_db - lower;
     out.snr_upper_db = out.snr_db + upper;
     out.likelihood = two_piece(out.snr_db - listener.required_snr_db, lower, upper);
@@ -129,15 +128,14 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
     if (out.likelihood < 0.5) {
         // what would help most if it were taken away
         constexpr double kWorthwhile_db = 3.0;
-        const double quiet_db =
-            noise::man_made(noise::Environment::kQuietRural, freq).fa_db;
+        const double quiet_db = noise::man_made(noise::Environment::kQuietRural, freq).fa_db;
         const std::array<std::pair<double, Limit>, 3> gains = {
             std::pair{decibel(all_carried) - out.field_dbuv_m, Limit::kAboveMuf},
             std::pair{decibel(no_absorption) - out.field_dbuv_m, Limit::kAbsorption},
             std::pair{ambient.fa_db - std::max(quiet_db, noise::galactic(freq).fa_db),
                       Limit::kNoise}};
-        const auto most = std::ranges::max_element(
-            gains, {}, [](const auto& gain) { return gain.first; });
+        const auto most =
+            std::ranges::max_element(gains, {}, [](const auto& gain) { return gain.first; });
         out.limit = most->first >= kWorthwhile_db ? most->second : Limit::kPower;
     }
     return out;
@@ -155,20 +153,19 @@ void check(const CircuitColumns& c, std::span<const double> t_unix_s,
         double high;
     };
     constexpr double kAny = std::numeric_limits<double>::infinity();
-    const std::array<Rule, 13> rules = {
-        Rule{"tx_lat_deg", c.tx_lat_deg, -90.0, 90.0},
-        Rule{"tx_lon_deg", c.tx_lon_deg, -180.0, 360.0},
-        Rule{"rx_lat_deg", c.rx_lat_deg, -90.0, 90.0},
-        Rule{"rx_lon_deg", c.rx_lon_deg, -180.0, 360.0},
-        Rule{"freq_khz", c.freq_khz, 1600.0, 30000.0},
-        Rule{"power_kw", c.power_kw, 1e-9, 1e5},
-        Rule{"tx_gain_dbi", c.tx_gain_dbi, -60.0, 60.0},
-        Rule{"man_made_fa_db", c.man_made_fa_db, -60.0, 200.0},
-        Rule{"man_made_upper_db", c.man_made_upper_db, 0.0, 60.0},
-        Rule{"man_made_lower_db", c.man_made_lower_db, 0.0, 60.0},
-        Rule{"bandwidth_hz", c.bandwidth_hz, 0.01, 1e6},
-        Rule{"required_snr_db", c.required_snr_db, -kAny, kAny},
-        Rule{"min_elevation_deg", c.min_elevation_deg, 0.0, 30.0}};
+    const std::array<Rule, 13> rules = {Rule{"tx_lat_deg", c.tx_lat_deg, -90.0, 90.0},
+                                        Rule{"tx_lon_deg", c.tx_lon_deg, -180.0, 360.0},
+                                        Rule{"rx_lat_deg", c.rx_lat_deg, -90.0, 90.0},
+                                        Rule{"rx_lon_deg", c.rx_lon_deg, -180.0, 360.0},
+                                        Rule{"freq_khz", c.freq_khz, 1600.0, 30000.0},
+                                        Rule{"power_kw", c.power_kw, 1e-9, 1e5},
+                                        Rule{"tx_gain_dbi", c.tx_gain_dbi, -60.0, 60.0},
+                                        Rule{"man_made_fa_db", c.man_made_fa_db, -60.0, 200.0},
+                                        Rule{"man_made_upper_db", c.man_made_upper_db, 0.0, 60.0},
+                                        Rule{"man_made_lower_db", c.man_made_lower_db, 0.0, 60.0},
+                                        Rule{"bandwidth_hz", c.bandwidth_hz, 0.01, 1e6},
+                                        Rule{"required_snr_db", c.required_snr_db, -kAny, kAny},
+                                        Rule{"min_elevation_deg", c.min_elevation_deg, 0.0, 30.0}};
     for (const auto& rule : rules) {
         checks::same_length(rule.name, rule.values.size(), n);
         checks::within(rule.name, rule.values, rule.low, rule.high);
@@ -178,9 +175,9 @@ void check(const CircuitColumns& c, std::span<const double> t_unix_s,
 }
 
 skywave::Circuit circuit_of(const CircuitColumns& c, std::size_t i, skywave::Route route) {
-    return {c.tx_lat_deg[i],        c.tx_lon_deg[i],  c.rx_lat_deg[i],
-            c.rx_lon_deg[i],        c.freq_khz[i] / 1000.0, c.power_kw[i],
-            c.tx_gain_dbi[i],       c.min_elevation_deg[i], route};
+    return {c.tx_lat_deg[i],  c.tx_lon_deg[i],        c.rx_lat_deg[i],
+            c.rx_lon_deg[i],  c.freq_khz[i] / 1000.0, c.power_kw[i],
+            c.tx_gain_dbi[i], c.min_elevation_deg[i], route};
 }
 
 Listener listener_of(const CircuitColumns& c, std::size_t i) {
@@ -192,8 +189,8 @@ Listener listener_of(const CircuitColumns& c, std::size_t i) {
 bool missing(const CircuitColumns& c, std::size_t i) {
     for (const auto& column :
          {c.tx_lat_deg, c.tx_lon_deg, c.rx_lat_deg, c.rx_lon_deg, c.freq_khz, c.power_kw,
-          c.tx_gain_dbi, c.man_made_fa_db, c.man_made_upper_db, c.man_made_lower_db,
-          c.bandwidth_hz, c.required_snr_db, c.min_elevation_deg}) {
+          c.tx_gain_dbi, c.man_made_fa_db, c.man_made_upper_db, c.man_made_lower_db, c.bandwidth_hz,
+          c.required_snr_db, c.min_elevation_deg}) {
         if (std::isnan(column[i])) {
             return true;
         }
@@ -217,8 +214,9 @@ void store(const Result& r, const ResultColumns& out, std::size_t i) {
     out.limit[i] = static_cast<std::uint8_t>(r.limit);
 }
 
-constexpr Result kMissing = {kNan, kNan, kNan, kNan, kNan, kNan, kNan,
-                             kNan, kNan, 0,    skywave::Layer::kNone, false, Limit::kNone};
+constexpr Result kMissing = {
+    kNan,  kNan,        kNan, kNan, kNan, kNan, kNan, kNan, kNan, 0, skywave::Layer::kNone,
+    false, Limit::kNone};
 
 }  // namespace
 
@@ -250,7 +248,7 @@ void likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
         const std::size_t t =
             grid ? i % instants_count : static_cast<std::size_t>(instant_index[i]);
         if (c >= circuits_count || t >= instants_count) {
-            throw InputError("index " + checks::text(i) + " points outside the columns");
+            throw InputError(checks::text("index ", i, " points outside the columns"));
         }
         if (c != current) {
             current = c;

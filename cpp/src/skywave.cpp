@@ -15,9 +15,9 @@ using path::kEarthRadius_km;
 using vector_math::kDeg_per_rad;
 using vector_math::kRad_per_deg;
 
-constexpr double kOnePoint_km = 2000.0;      // up to here the midpoint alone controls
-constexpr double kInside_km = 1000.0;        // control points this far inside the ends
-constexpr double kMostE_km = 4000.0;         // E modes only up to here [memory: P.533]
+constexpr double kOnePoint_km = 2000.0;  // up to here the midpoint alone controls
+constexpr double kInside_km = 1000.0;    // control points this far inside the ends
+constexpr double kMostE_km = 4000.0;     // E modes only up to here [memory: P.533]
 constexpr double kLongestHopE_km = 2000.0;
 constexpr double kMidpointHeight_km = 4000.0;  // the midpoint decides the mirror height up to here
 constexpr double kManyModes_km = 9000.0;
@@ -41,8 +41,8 @@ double elevation_deg(double hop_km, double mirror_km) noexcept {
 }
 
 double incidence_deg(double elevation_deg, double height_km) noexcept {
-    const double sine = kEarthRadius_km * std::cos(elevation_deg * kRad_per_deg) /
-                        (kEarthRadius_km + height_km);
+    const double sine =
+        kEarthRadius_km * std::cos(elevation_deg * kRad_per_deg) / (kEarthRadius_km + height_km);
     return std::asin(std::min(sine, 1.0)) * kDeg_per_rad;
 }
 
@@ -51,13 +51,12 @@ double slant_km(double hop_km, double mirror_km) noexcept {
     const double a = hop_km / (2.0 * kEarthRadius_km);
     const double top_km = kEarthRadius_km + mirror_km;
     const double half = std::sin(0.5 * a);
-    return 2.0 *
-           std::sqrt(mirror_km * mirror_km + 4.0 * kEarthRadius_km * top_km * half * half);
+    return 2.0 * std::sqrt(mirror_km * mirror_km + 4.0 * kEarthRadius_km * top_km * half * half);
 }
 
 double longest_hop_km(double elevation_deg, double mirror_km) noexcept {
-    return 2.0 * kEarthRadius_km * (90.0 - elevation_deg - incidence_deg(elevation_deg, mirror_km)) *
-           kRad_per_deg;
+    return 2.0 * kEarthRadius_km *
+           (90.0 - elevation_deg - incidence_deg(elevation_deg, mirror_km)) * kRad_per_deg;
 }
 
 // ---------------------------------------------------------------- usable frequencies
@@ -74,9 +73,9 @@ F2Shape f2_shape(double fof2_mhz, double foe_mhz, double m3000f2_ratio) noexcept
     F2Shape out{};
     out.b = m - 0.124 + (m * m - 4.0) * (0.0215 + 0.005 * std::sin(7.854 / x - 1.9635));
     const double x2 = x * x;
-    out.dmax_km = 4780.0 + (12610.0 + 2140.0 / x2 - 49720.0 / (x2 * x2) +
-                            688900.0 / (x2 * x2 * x2)) *
-                               (1.0 / out.b - 0.303);
+    out.dmax_km =
+        4780.0 + (12610.0 + 2140.0 / x2 - 49720.0 / (x2 * x2) + 688900.0 / (x2 * x2 * x2)) *
+                     (1.0 / out.b - 0.303);
     // below about M = 1.8 the formula runs away; no map value comes near
     out.dmax_km = std::max(out.dmax_km, 3000.0);
     out.c_3000 = f2_distance_factor(3000.0, out.dmax_km);
@@ -202,12 +201,10 @@ void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant
     } else {
         const Pair& usual = bounce(hops_needed(distance, kUsualHop_km));
         mirror_km =
-            0.5 *
-            (mirror_height_km(ionosphere::characteristics(usual.near_tx, instant, drive)) +
-             mirror_height_km(ionosphere::characteristics(usual.near_rx, instant, drive)));
+            0.5 * (mirror_height_km(ionosphere::characteristics(usual.near_tx, instant, drive)) +
+                   mirror_height_km(ionosphere::characteristics(usual.near_rx, instant, drive)));
     }
-    const int lowest =
-        hops_needed(distance, longest_hop_km(circuit_.min_elevation_deg, mirror_km));
+    const int lowest = hops_needed(distance, longest_hop_km(circuit_.min_elevation_deg, mirror_km));
     const std::size_t rulers_count = lowest > 1 ? 2 : 1;
     if (lowest > 1) {
         const Pair& pair = bounce(lowest);
@@ -258,8 +255,7 @@ void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant
         mode.long_path = way.long_path;
         mode.elevation_deg = elevation_deg(hop, mirror);
         mode.group_path_km = mode.hops * slant_km(hop, mirror);
-        mode.absorption_db =
-            mode.hops * absorption_db(freq, gyro_100, mode.elevation_deg, factor);
+        mode.absorption_db = mode.hops * absorption_db(freq, gyro_100, mode.elevation_deg, factor);
         mode.ground_db = kGroundLoss_db * (mode.hops - 1);
         mode.free_space_db = 32.45 + freq_db + 20.0 * std::log10(mode.group_path_km);
         mode.field_dbuv_m =
@@ -268,8 +264,8 @@ void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant
     };
 
     if (distance <= kMostE_km) {
-        const double longest = std::min(
-            longest_hop_km(circuit_.min_elevation_deg, kHeightE_km), kLongestHopE_km);
+        const double longest =
+            std::min(longest_hop_km(circuit_.min_elevation_deg, kHeightE_km), kLongestHopE_km);
         const int first = hops_needed(distance, longest);
         for (int hops = first; hops < first + 3 && out.count < kMostModes; ++hops) {
             Mode mode{};
@@ -295,8 +291,8 @@ void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant
         mode.hops = hops;
         mode.muf_mhz = std::numeric_limits<double>::infinity();
         for (std::size_t i = 0; i < rulers_count; ++i) {
-            const double muf = f2_muf_mhz(distance / hops, ruled[i].fof2_mhz, shapes[i],
-                                          rulers[i]->gyro_300_mhz);
+            const double muf =
+                f2_muf_mhz(distance / hops, ruled[i].fof2_mhz, shapes[i], rulers[i]->gyro_300_mhz);
             if (muf < mode.muf_mhz) {
                 mode.muf_mhz = muf;
                 mode.spread = spreads[i];

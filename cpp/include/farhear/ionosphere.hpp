@@ -74,7 +74,8 @@ struct MapValues {
 class Maps {
   public:
     /// @param fof2  [12 months][2 levels][76][13], @param m3000  [12][2][49][9]; the levels are
-    /// index 0 and 100. @throws InputError on another number of values or a value that is not finite.
+    /// index 0 and 100. @throws InputError on another number of values or a value that is not
+    /// finite.
     Maps(std::vector<double> fof2, std::vector<double> m3000);
 
     /// Coefficients of an instant: linear in the index, linear in time between the middles of the

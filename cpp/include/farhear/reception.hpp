@@ -29,18 +29,18 @@ struct Listener {
 
 /// One evaluation.
 struct Result {
-    double likelihood;      // of S/N at or above the required one, 0 .. 1
-    double snr_db;          // monthly median in the bandwidth
-    double snr_lower_db;    // exceeded on 90 % of occasions
-    double snr_upper_db;    // exceeded on 10 %
-    double field_dbuv_m;    // monthly median of the sum of modes
-    double muf_mhz;         // highest basic MUF of all modes, monthly median
-    double absorption_db;   // of the strongest mode
-    double noise_fa_db;     // man-made and galactic together
-    double elevation_deg;   // of the strongest mode
-    std::uint8_t hops;      // of the strongest mode
-    skywave::Layer layer;   // of the strongest mode
-    bool long_path;         // of the strongest mode
+    double likelihood;     // of S/N at or above the required one, 0 .. 1
+    double snr_db;         // monthly median in the bandwidth
+    double snr_lower_db;   // exceeded on 90 % of occasions
+    double snr_upper_db;   // exceeded on 10 %
+    double field_dbuv_m;   // monthly median of the sum of modes
+    double muf_mhz;        // highest basic MUF of all modes, monthly median
+    double absorption_db;  // of the strongest mode
+    double noise_fa_db;    // man-made and galactic together
+    double elevation_deg;  // of the strongest mode
+    std::uint8_t hops;     // of the strongest mode
+    skywave::Layer layer;  // of the strongest mode
+    bool long_path;        // of the strongest mode
     Limit limit;
 };
 
@@ -104,9 +104,9 @@ struct ResultColumns {
 };
 
 /// Many evaluations. Element i uses circuit circuit_index[i] and instant instant_index[i]; with
-/// both index columns empty, every circuit at every instant, [circuit][instant]. Keep equal circuits
-/// next to each other: a circuit's control points are prepared whenever it changes.
-/// NaN in a circuit or instant gives NaN, layer none, limit none.
+/// both index columns empty, every circuit at every instant, [circuit][instant]. Keep equal
+/// circuits next to each other: a circuit's control points are prepared whenever it changes. NaN in
+/// a circuit or instant gives NaN, layer none, limit none.
 /// @throws InputError naming argument, index, value and range.
 void likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
                 const ionosphere::Drive& drive, skywave::Route route,

@@ -32,9 +32,9 @@ namespace farhear::skywave {
 
 /// The factors of the F2 formula that depend on foF2/foE and M(3000)F2 only.
 struct F2Shape {
-    double b;       // STANDARDS (23)
-    double dmax_km; // STANDARDS (24)
-    double c_3000;  // C_D at 3000 km
+    double b;        // STANDARDS (23)
+    double dmax_km;  // STANDARDS (24)
+    double c_3000;   // C_D at 3000 km
 };
 [[nodiscard]] F2Shape f2_shape(double fof2_mhz, double foe_mhz, double m3000f2_ratio) noexcept;
 /// Polynomial C_D: 0 at distance 0, 1 at dmax. STANDARDS (25)
@@ -65,8 +65,8 @@ struct F2Shape {
 [[nodiscard]] double convergence_db(double distance_km) noexcept;
 
 /// Fixed figures of the loss budget.
-inline constexpr double kOtherLoss_db = 8.72;     // Lz [memory: P.533], a bias to be fitted
-inline constexpr double kGroundLoss_db = 2.0;     // per intermediate ground reflection [memory]
+inline constexpr double kOtherLoss_db = 8.72;       // Lz [memory: P.533], a bias to be fitted
+inline constexpr double kGroundLoss_db = 2.0;       // per intermediate ground reflection [memory]
 inline constexpr double kFieldConstant_db = 137.2;  // C0, from ITU-R P.525-5 [read]
 inline constexpr double kHeightE_km = 110.0;
 inline constexpr double kHeightAbsorption_km = 100.0;
@@ -82,13 +82,13 @@ struct Mode {
     int hops;
     double elevation_deg;
     double group_path_km;
-    double muf_mhz;         // basic, monthly median
-    double spread;          // day-to-day standard deviation of ln(muf)
-    double screening_mhz;   // the E layer cuts this F2 mode off below; 0 for E modes
+    double muf_mhz;        // basic, monthly median
+    double spread;         // day-to-day standard deviation of ln(muf)
+    double screening_mhz;  // the E layer cuts this F2 mode off below; 0 for E modes
     double absorption_db;
     double ground_db;
-    double free_space_db;   // 32.45 + 20 log f + 20 log p'
-    double field_dbuv_m;    // as if fully supported and not screened
+    double free_space_db;  // 32.45 + 20 log f + 20 log p'
+    double field_dbuv_m;   // as if fully supported and not screened
 };
 
 /// Which great circle counts.
@@ -139,8 +139,8 @@ class Finder {
         bool long_path = false;
         double distance_km = 0.0;
         ionosphere::Place middle{};
-        std::optional<Pair> inner;        // 1000 km inside both ends, beyond 2000 km
-        std::map<int, Pair> bounce;       // half a hop inside both ends, by lowest hop count
+        std::optional<Pair> inner;   // 1000 km inside both ends, beyond 2000 km
+        std::map<int, Pair> bounce;  // half a hop inside both ends, by lowest hop count
         double convergence_db = 0.0;
     };
     struct Prepared {  // for one year of the magnetic field

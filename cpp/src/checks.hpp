@@ -11,20 +11,20 @@
 
 namespace farhear::checks {
 
-/// Text of one value, enough digits to recognise it. (<format> is not in gcc 12.)
-template <typename Number>
-[[nodiscard]] std::string text(Number value) {
+/// The parts one after the other, numbers with enough digits to recognise them. (<format> is not in
+/// gcc 12, and joining strings with + trips a false -Wrestrict there.)
+template <typename... Parts>
+[[nodiscard]] std::string text(const Parts&... parts) {
     std::ostringstream out;
     out.precision(12);
-    out << value;
+    (out << ... << parts);
     return out.str();
 }
 
 /// @throws InputError unless `length` equals `expected`.
 inline void same_length(std::string_view name, std::size_t length, std::size_t expected) {
     if (length != expected) {
-        throw InputError(std::string(name) + " has " + text(length) + " elements, expected " +
-                         text(expected));
+        throw InputError(text(name, " has ", length, " elements, expected ", expected));
     }
 }
 
@@ -32,9 +32,9 @@ inline void same_length(std::string_view name, std::size_t length, std::size_t e
 inline void within(std::string_view name, std::span<const double> values, double low, double high) {
     for (std::size_t i = 0; i < values.size(); ++i) {
         if (values[i] < low || values[i] > high) {
-            const std::string index = values.size() == 1 ? "" : "[" + text(i) + "]";
-            throw InputError(std::string(name) + index + " = " + text(values[i]) + " is outside [" +
-                             text(low) + ", " + text(high) + "]");
+            const std::string index = values.size() == 1 ? "" : text('[', i, ']');
+            throw InputError(
+                text(name, index, " = ", values[i], " is outside [", low, ", ", high, ']'));
         }
     }
 }

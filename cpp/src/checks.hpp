@@ -32,9 +32,12 @@ inline void same_length(std::string_view name, std::size_t length, std::size_t e
 inline void within(std::string_view name, std::span<const double> values, double low, double high) {
     for (std::size_t i = 0; i < values.size(); ++i) {
         if (values[i] < low || values[i] > high) {
-            const std::string index = values.size() == 1 ? "" : "[" + text(i) + "]";
-            throw InputError(std::string(name) + index + " = " + text(values[i]) + " is outside [" +
-                             text(low) + ", " + text(high) + "]");
+            std::string where(name);
+            if (values.size() != 1) {
+                where.append("[").append(text(i)).append("]");
+            }
+            throw InputError(where + " = " + text(values[i]) + " is outside [" + text(low) + ", " +
+                             text(high) + "]");
         }
     }
 }

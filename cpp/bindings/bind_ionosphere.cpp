@@ -57,9 +57,10 @@ py::tuple product(const ionosphere::Maps& maps, const ArrayIn& lat_deg, const Ar
 
 py::tuple characteristics(const ionosphere::Maps& maps, const magnetic::Model& field,
                           const ionosphere::Drive& drive, const ArrayIn& lat_deg,
-                          const ArrayIn& lon_deg, const ArrayIn& t_unix_s,
-                          const ArrayIn& f107_sfu) {
-    const auto n = static_cast<std::size_t>(lat_deg.size() * t_unix_s.size());
+                          const ArrayIn& lon_deg, const ArrayIn& t_unix_s, const ArrayIn& f107_sfu,
+                          const IndexIn& place_index, const IndexIn& instant_index) {
+    const auto n = static_cast<std::size_t>(
+        place_index.size() == 0 ? lat_deg.size() * t_unix_s.size() : place_index.size());
     auto fof2 = make(n);
     auto m3000 = make(n);
     auto foe = make(n);
@@ -71,9 +72,12 @@ py::tuple characteristics(const ionosphere::Maps& maps, const magnetic::Model& f
     const auto lon = view(lon_deg);
     const auto t = view(t_unix_s);
     const auto flux = view(f107_sfu);
+    const auto place_of = view(place_index);
+    const auto instant_of = view(instant_index);
     {
         const py::gil_scoped_release unlocked;
-        ionosphere::characteristics(maps, field, drive, lat, lon, t, flux, out);
+        ionosphere::characteristics(maps, field, drive, lat, lon, t, flux, place_of, instant_of,
+                                    out);
     }
     return py::make_tuple(fof2, m3000, foe, fof1, hmf2);
 }
@@ -102,7 +106,8 @@ void bind_ionosphere(py::module_& m) {
           py::arg("ut_h").noconvert(), py::arg("ig12").noconvert());
     m.def("characteristics", &characteristics, py::arg("maps"), py::arg("field"), py::arg("drive"),
           py::arg("lat_deg").noconvert(), py::arg("lon_deg").noconvert(),
-          py::arg("t_unix_s").noconvert(), py::arg("f107_sfu").noconvert());
+          py::arg("t_unix_s").noconvert(), py::arg("f107_sfu").noconvert(),
+          py::arg("place_index").noconvert(), py::arg("instant_index").noconvert());
 }
 
 }  // namespace farhear::bind

@@ -2,6 +2,7 @@
 // Argument checks shared by the subjects. Private to the core.
 
 #include <cstddef>
+#include <cstdint>
 #include <span>
 #include <sstream>
 #include <string>
@@ -38,5 +39,43 @@ inline void within(std::string_view name, std::span<const double> values, double
         }
     }
 }
+
+/// Which row of a first table meets which row of a second: by two index columns, or, with both
+/// empty, every row of the first with every row of the second, [first][second].
+class Pairs {
+  public:
+    struct Pair {
+        std::size_t first;
+        std::size_t second;
+    };
+    /// @throws InputError on index columns of unequal length or an index outside its table.
+    Pairs(std::size_t first_count, std::size_t second_count,
+          std::span<const std::int64_t> first_index, std::span<const std::int64_t> second_index)
+        : second_count_(second_count), first_(first_index), second_(second_index) {
+        same_length("second index", second_index.size(), first_index.size());
+        size_ = first_index.empty() ? first_count * second_count : first_index.size();
+        const auto in = [](std::int64_t index, std::size_t count) {
+            return index >= 0 && static_cast<std::size_t>(index) < count;
+        };
+        for (std::size_t i = 0; i < first_index.size(); ++i) {
+            if (!in(first_index[i], first_count) || !in(second_index[i], second_count)) {
+                throw InputError(text("pair ", i, " points outside the tables"));
+            }
+        }
+    }
+    [[nodiscard]] std::size_t size() const noexcept { return size_; }
+    [[nodiscard]] Pair operator[](std::size_t i) const noexcept {
+        if (first_.empty()) {
+            return {i / second_count_, i % second_count_};
+        }
+        return {static_cast<std::size_t>(first_[i]), static_cast<std::size_t>(second_[i])};
+    }
+
+  private:
+    std::size_t second_count_;
+    std::size_t size_ = 0;
+    std::span<const std::int64_t> first_;
+    std::span<const std::int64_t> second_;
+};
 
 }  // namespace farhear::checks

@@ -8,7 +8,8 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
-#include <string>
+#include <optional>
+#include <utility>
 
 #include "checks.hpp"
 #include "farhear/error.hpp"
@@ -530,49 +531,44 @@ Characteristics characteristics(const Place& place, const Instant& instant,
 void characteristics(const Maps& maps, const magnetic::Model& field, const Drive& drive,
                      std::span<const double> lat_deg, std::span<const double> lon_deg,
                      std::span<const double> t_unix_s, std::span<const double> f107_sfu,
-                     const CharacteristicsOut& out) {
+                     std::span<const std::int64_t> place_index,
+                     std::span<const std::int64_t> instant_index, const CharacteristicsOut& out) {
     const std::size_t places = lat_deg.size();
     const std::size_t count = t_unix_s.size();
     checks::same_length("lon_deg", lon_deg.size(), places);
     checks::same_length("f107_sfu", f107_sfu.size(), count);
     checks::within("lat_deg", lat_deg, -90.0, 90.0);
     checks::within("f107_sfu", f107_sfu, 50.0, 400.0);
+    const checks::Pairs pairs(places, count, place_index, instant_index);
     for (const auto& buffer :
          {out.fof2_mhz, out.m3000f2_ratio, out.foe_mhz, out.fof1_mhz, out.hmf2_km}) {
-        checks::same_length("output", buffer.size(), places * count);
+        checks::same_length("output", buffer.size(), pairs.size());
     }
-    std::vector<Instant> instants;
-    instants.reserve(count);
+    std::vector<std::optional<Instant>> instants(count);
     for (std::size_t t = 0; t < count; ++t) {
-        if (std::isnan(t_unix_s[t])) {
-            instants.push_back(Instant{});
-            instants.back().t_unix_s = kNan;
-        } else {
-            instants.push_back(prepare(maps, t_unix_s[t], f107_sfu[t], drive));
+        if (!std::isnan(t_unix_s[t]) && !std::isnan(f107_sfu[t])) {
+            instants[t] = prepare(maps, t_unix_s[t], f107_sfu[t], drive);
         }
     }
-    for (std::size_t p = 0; p < places; ++p) {
-        double year = kNan;
-        Place place{};
-        const bool missing = std::isnan(lat_deg[p]) || std::isnan(lon_deg[p]);
-        for (std::size_t t = 0; t < count; ++t) {
-            const std::size_t i = p * count + t;
-            if (missing || std::isnan(instants[t].t_unix_s) || std::isnan(f107_sfu[t])) {
-                out.fof2_mhz[i] = out.m3000f2_ratio[i] = out.foe_mhz[i] = kNan;
-                out.fof1_mhz[i] = out.hmf2_km[i] = kNan;
-                continue;
-            }
-            if (instants[t].field_year != year) {
-                year = instants[t].field_year;
+    std::size_t current = places;  // none yet
+    double year = kNan;
+    Place place{};
+    for (std::size_t i = 0; i < pairs.size(); ++i) {
+        const auto [p, t] = pairs[i];
+        Characteristics c = {kNan, kNan, kNan, kNan, kNan, kNan};
+        if (instants[t] && !std::isnan(lat_deg[p]) && !std::isnan(lon_deg[p])) {
+            if (p != current || instants[t]->field_year != year) {
+                current = p;
+                year = instants[t]->field_year;
                 place = prepare(field, year, lat_deg[p], lon_deg[p]);
             }
-            const auto c = characteristics(place, instants[t], drive);
-            out.fof2_mhz[i] = c.fof2_mhz;
-            out.m3000f2_ratio[i] = c.m3000f2_ratio;
-            out.foe_mhz[i] = c.foe_mhz;
-            out.fof1_mhz[i] = c.fof1_mhz;
-            out.hmf2_km[i] = c.hmf2_km;
+            c = characteristics(place, *instants[t], drive);
         }
+        out.fof2_mhz[i] = c.fof2_mhz;
+        out.m3000f2_ratio[i] = c.m3000f2_ratio;
+        out.foe_mhz[i] = c.foe_mhz;
+        out.fof1_mhz[i] = c.fof1_mhz;
+        out.hmf2_km[i] = c.hmf2_km;
     }
 }
 

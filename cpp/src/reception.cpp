@@ -228,10 +228,8 @@ void likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
     check(circuits, t_unix_s, f107_sfu);
     const std::size_t circuits_count = circuits.tx_lat_deg.size();
     const std::size_t instants_count = t_unix_s.size();
-    const bool grid = circuit_index.empty() && instant_index.empty();
-    const std::size_t n = grid ? circuits_count * instants_count : circuit_index.size();
-    checks::same_length("instant_index", instant_index.size(), circuit_index.size());
-    checks::same_length("output", out.likelihood.size(), n);
+    const checks::Pairs pairs(circuits_count, instants_count, circuit_index, instant_index);
+    checks::same_length("output", out.likelihood.size(), pairs.size());
 
     std::vector<std::optional<ionosphere::Instant>> instants(instants_count);
     for (std::size_t t = 0; t < instants_count; ++t) {
@@ -242,14 +240,8 @@ void likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
     std::optional<skywave::Finder> finder;
     Listener listener{};
     std::size_t current = circuits_count;  // none yet
-    for (std::size_t i = 0; i < n; ++i) {
-        const std::size_t c =
-            grid ? i / instants_count : static_cast<std::size_t>(circuit_index[i]);
-        const std::size_t t =
-            grid ? i % instants_count : static_cast<std::size_t>(instant_index[i]);
-        if (c >= circuits_count || t >= instants_count) {
-            throw InputError(checks::text("index ", i, " points outside the columns"));
-        }
+    for (std::size_t i = 0; i < pairs.size(); ++i) {
+        const auto [c, t] = pairs[i];
         if (c != current) {
             current = c;
             finder.reset();

@@ -2,6 +2,7 @@
 
 #include <array>
 #include <cstddef>
+#include <cstdint>
 #include <span>
 #include <vector>
 
@@ -191,7 +192,7 @@ struct Characteristics {
 [[nodiscard]] double foe_mhz(const Place& place, const Instant& instant, double zenith_deg,
                              const Drive& drive) noexcept;
 
-/// Outputs of the array form, [place][instant] each, caller's buffers.
+/// Outputs of the array form, caller's buffers of equal length.
 struct CharacteristicsOut {
     std::span<double> fof2_mhz;
     std::span<double> m3000f2_ratio;
@@ -200,12 +201,14 @@ struct CharacteristicsOut {
     std::span<double> hmf2_km;
 };
 
-/// Every place at every instant. NaN in a place or instant gives NaN.
-/// @throws InputError on latitude beyond the poles, a flux outside 50 .. 400 sfu, unequal lengths,
-/// or a date outside the magnetic model.
+/// Many places and instants. Element i is place place_index[i] at instant instant_index[i]; with
+/// both index columns empty every place at every instant, [place][instant]. NaN gives NaN.
+/// @throws InputError on a latitude beyond the poles, a flux outside 50 .. 400 sfu, unequal
+/// lengths, or a date outside the magnetic model.
 void characteristics(const Maps& maps, const magnetic::Model& field, const Drive& drive,
                      std::span<const double> lat_deg, std::span<const double> lon_deg,
                      std::span<const double> t_unix_s, std::span<const double> f107_sfu,
-                     const CharacteristicsOut& out);
+                     std::span<const std::int64_t> place_index,
+                     std::span<const std::int64_t> instant_index, const CharacteristicsOut& out);
 
 }  // namespace farhear::ionosphere

@@ -46,8 +46,9 @@ struct Subsolar {
 /// Zenith angle and azimuth of n (time, place) pairs, all spans of length n.
 /// @param zenith_deg   geometric, 0 to 180. [deg]
 /// @param azimuth_deg  clockwise from north, 0 <= a < 360; without meaning within rounding of the
-///                     zenith and the nadir. At a pole it is counted from the meridian of
-///                     lon_deg: south pole 0 = away from it, north pole 180 = along it. [deg]
+///                     zenith and the nadir. At a pole the directions are those of the meridian
+///                     lon_deg: a sun over it is at 180 seen from the north pole, at 0 seen from
+///                     the south pole. [deg]
 /// NaN in time or place gives NaN in both. Both angles come from atan2, so nothing is lost near
 /// the zenith. Same bits at every instruction level.
 /// @throws InputError on unequal lengths, a latitude beyond +-90, a longitude beyond [-180, 360].
@@ -68,6 +69,9 @@ void position_grid(std::span<const double> t_unix_s, std::span<const double> lat
 /// Source: own, spherical geometry.
 /// @throws InputError unless 0 <= screening_km <= height_km <= 1e5. NaN gives NaN.
 [[nodiscard]] double zenith_at_height_deg(double height_km, double screening_km = 0.0);
+/// The same over n elements; the error names the first bad one.
+void zenith_at_height_deg(std::span<const double> height_km, std::span<const double> screening_km,
+                          std::span<double> zenith_deg);
 
 /// What a window of time holds.
 enum class Occurs : std::uint8_t {
@@ -101,7 +105,7 @@ void events(std::span<const double> t0_unix_s, std::span<const double> t1_unix_s
 /// [i * points + k] is the point in direction 360 k / (points - 1) deg, clockwise from north, as
 /// seen from the subsolar point. First and last point agree.
 /// @param lat_deg, lon_deg  length t_unix_s.size() * points; longitude in [-180, 180]
-/// @throws InputError if points < 2, on unequal lengths, on an angle outside [0, 180].
+/// @throws InputError unless 2 <= points <= 1e6, on unequal lengths, on an angle outside [0, 180].
 void terminator(std::span<const double> t_unix_s, std::span<const double> zenith_deg,
                 std::size_t points, std::span<double> lat_deg, std::span<double> lon_deg);
 

@@ -34,6 +34,7 @@ References
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import re
 from collections.abc import Mapping
@@ -102,6 +103,7 @@ class Schedule(Table):
     """
 
     season: str | None = None
+    note: str = ""
 
     def __len__(self) -> int:
         return len(self.frame)
@@ -143,6 +145,19 @@ class Schedule(Table):
                 part = frame.iloc[begin : begin + step]
                 out[begin : begin + step] = _on_air(part, flat_s, spans)
         return out.reshape(len(frame), *times.shape)
+
+    def as_if(self, season: str) -> Schedule:
+        """Return the same broadcasts as if the list were valid in another season.
+
+        Validity dates are dropped, all else is kept; `note` says so and travels into studies.
+        For looking at a season whose list is not at hand; the real list of that season differs.
+        """
+        _span_unix_s(season)
+        none = np.datetime64("NaT", "s")
+        frame = self.frame.assign(season=season, valid_from=none, valid_to=none)
+        frame["season"] = frame["season"].astype("str")
+        text = f"list of {self.season or 'no stated season'} used as if it were valid in {season}"
+        return dataclasses.replace(self, frame=frame, season=season, note=text)
 
     def joined(self, other: Schedule) -> Schedule:
         """Return one schedule of two, for example of an A and a B season.

@@ -124,7 +124,7 @@ class Station:
         Signal to noise in `bandwidth_hz` that counts as heard, [-30, 60]. [dB]
         17 dB: intelligible with effort (common practice, no source).
     min_elevation_deg
-        Lowest usable elevation of arrival, [0, 45]. [deg]
+        Lowest usable elevation of arrival, [0, 30]. [deg]
     setups
         Dated setups, see :class:`Setup`; they must not overlap.
 
@@ -159,7 +159,7 @@ class Station:
         put(self, "noise", _checked_noise(self.noise))
         put(self, "bandwidth_hz", _number("bandwidth_hz", self.bandwidth_hz, 50.0, 20000.0))
         put(self, "required_snr_db", _number("required_snr_db", self.required_snr_db, -30.0, 60.0))
-        elevation_deg = _number("min_elevation_deg", self.min_elevation_deg, 0.0, 45.0)
+        elevation_deg = _number("min_elevation_deg", self.min_elevation_deg, 0.0, 30.0)
         put(self, "min_elevation_deg", elevation_deg)
         put(self, "setups", _checked_setups(self.setups))
 

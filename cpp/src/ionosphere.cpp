@@ -1,1 +1,575 @@
 #include "farhear/ionosphere.hpp"
+
+#include <date/date.h>
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <limits>
+#include <numbers>
+#include <optional>
+#include <utility>
+
+#include "checks.hpp"
+#include "farhear/error.hpp"
+#include "vector_math.hpp"
+
+namespace farhear::ionosphere {
+
+namespace {
+
+using vector_math::kDeg_per_rad;
+using vector_math::kRad_per_deg;
+
+constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
+
+// Number of powers of sin(modip) for each order m of longitude [read]; 76 and 49 functions.
+constexpr std::array<int, 9> kFof2Powers = {12, 12, 9, 5, 2, 1, 1, 1, 1};
+constexpr std::array<int, 7> kM3000Powers = {7, 8, 6, 3, 2, 1, 1};
+constexpr std::size_t kMaxPower = 12;
+constexpr std::size_t kMaxOrder = 9;
+
+/// Powers of the two sines and multiples of the longitude of one place.
+struct Powers {
+    std::array<double, kMaxPower> sin_modip;  // sin^i(modip)
+    std::array<double, kMaxOrder> cos_lon;    // cos^m(lat) cos(m lon)
+    std::array<double, kMaxOrder> sin_lon;    // cos^m(lat) sin(m lon)
+};
+
+FARHEAR_INLINE void powers(double sin_modip, double cos_lat, double sin_lon, double cos_lon,
+                           double* sin_modip_power, double* c, double* s, std::size_t stride) {
+    sin_modip_power[0] = 1.0;
+    for (std::size_t i = 1; i < kMaxPower; ++i) {
+        sin_modip_power[i * stride] = sin_modip_power[(i - 1) * stride] * sin_modip;
+    }
+    c[0] = 1.0;
+    s[0] = 0.0;
+    const double x = cos_lat * cos_lon;
+    const double y = cos_lat * sin_lon;
+    for (std::size_t m = 1; m < kMaxOrder; ++m) {
+        const double before_c = c[(m - 1) * stride];
+        const double before_s = s[(m - 1) * stride];
+        c[m * stride] = before_c * x - before_s * y;
+        s[m * stride] = before_s * x + before_c * y;
+    }
+}
+
+template <std::size_t kOrders, std::size_t kTerms>
+void fill(const std::array<int, kOrders>& counts, const Powers& p,
+          std::array<double, kTerms>& out) noexcept {
+    std::size_t k = 0;
+    for (std::size_t m = 0; m < kOrders; ++m) {
+        for (std::size_t i = 0; i < static_cast<std::size_t>(counts[m]); ++i) {
+            out[k++] = p.sin_modip[i] * p.cos_lon[m];
+            if (m > 0) {
+                out[k++] = p.sin_modip[i] * p.sin_lon[m];
+            }
+        }
+    }
+}
+
+/// Dot product in four lanes: the order of the additions is fixed, so are the bits.
+template <std::size_t kTerms>
+double dot(const std::array<double, kTerms>& a, const std::array<double, kTerms>& b) noexcept {
+    constexpr std::size_t kLanes = 4;
+    std::array<double, kLanes> sum = {0.0, 0.0, 0.0, 0.0};
+    std::size_t k = 0;
+    for (; k + kLanes <= kTerms; k += kLanes) {
+        for (std::size_t lane = 0; lane < kLanes; ++lane) {
+            sum[lane] += a[k + lane] * b[k + lane];
+        }
+    }
+    for (; k < kTerms; ++k) {
+        sum[k % kLanes] += a[k] * b[k];
+    }
+    return (sum[0] + sum[1]) + (sum[2] + sum[3]);
+}
+
+template <std::size_t kHarmonics>
+Eigen::Matrix<double, static_cast<int>(kHarmonics), 1> diurnal(double ut_h) {
+    Eigen::Matrix<double, static_cast<int>(kHarmonics), 1> d;
+    const double angle_rad = (15.0 * ut_h - 180.0) * kRad_per_deg;
+    d[0] = 1.0;
+    for (int n = 1; 2 * n < static_cast<int>(kHarmonics); ++n) {
+        const auto [sine, cosine] = vector_math::sincos(n * angle_rad);
+        d[2 * n - 1] = sine;
+        d[2 * n] = cosine;
+    }
+    return d;
+}
+
+double smooth_step(double x, double low, double high) noexcept {
+    const double t = std::clamp((x - low) / (high - low), 0.0, 1.0);
+    return t * t * (3.0 - 2.0 * t);
+}
+
+// ------------------------------------------------ places x instants, in blocks
+
+constexpr std::size_t kBlock = 64;  // places in a block: its 125 terms take 64 kB, level-2 cache
+constexpr std::size_t kLanes = 8;
+constexpr std::size_t kTogether = 4;  // instants whose sums stay in registers
+
+/// The terms of a block of places, [term][place].
+struct Block {
+    alignas(64) std::array<double, kFof2Terms_count * kBlock> fof2;
+    alignas(64) std::array<double, kM3000Terms_count * kBlock> m3000;
+};
+
+template <std::size_t kOrders>
+FARHEAR_INLINE void fill_block(const std::array<int, kOrders>& counts, const double* sin_modip,
+                               const double* c, const double* s, double* out) {
+    std::size_t k = 0;
+    for (std::size_t m = 0; m < kOrders; ++m) {
+        for (std::size_t i = 0; i < static_cast<std::size_t>(counts[m]); ++i) {
+            for (std::size_t p = 0; p < kBlock; ++p) {
+                out[k * kBlock + p] = sin_modip[i * kBlock + p] * c[m * kBlock + p];
+            }
+            ++k;
+            if (m > 0) {
+                for (std::size_t p = 0; p < kBlock; ++p) {
+                    out[k * kBlock + p] = sin_modip[i * kBlock + p] * s[m * kBlock + p];
+                }
+                ++k;
+            }
+        }
+    }
+}
+
+/// All arrays hold kBlock values.
+FARHEAR_CLONES void block_terms(const double* lat_deg, const double* lon_deg,
+                                const double* modip_deg, Block& block) {
+    alignas(64) std::array<double, kMaxPower * kBlock> sin_modip;  // NOLINT: filled below
+    alignas(64) std::array<double, kMaxOrder * kBlock> c;          // NOLINT
+    alignas(64) std::array<double, kMaxOrder * kBlock> s;          // NOLINT
+    for (std::size_t p = 0; p < kBlock; ++p) {
+        const auto modip = vector_math::sincos(modip_deg[p] * kRad_per_deg);
+        const auto lat = vector_math::sincos(lat_deg[p] * kRad_per_deg);
+        const auto lon = vector_math::sincos(lon_deg[p] * kRad_per_deg);
+        powers(modip.sin, lat.cos, lon.sin, lon.cos, &sin_modip[p], &c[p], &s[p], kBlock);
+    }
+    fill_block(kFof2Powers, sin_modip.data(), c.data(), s.data(), block.fof2.data());
+    fill_block(kM3000Powers, sin_modip.data(), c.data(), s.data(), block.m3000.data());
+}
+
+/// out[instant][place] = sum over terms, for `count` instants whose coefficients stand in
+/// coefficients[count][terms].
+FARHEAR_CLONES void block_product(const double* __restrict terms, std::size_t terms_count,
+                                  const double* __restrict coefficients, std::size_t count,
+                                  double* __restrict out) {
+    for (std::size_t p = 0; p < kBlock; p += kLanes) {
+        std::size_t t = 0;
+        for (; t + kTogether <= count; t += kTogether) {
+            const double* c0 = coefficients + t * terms_count;
+            const double* c1 = c0 + terms_count;
+            const double* c2 = c1 + terms_count;
+            const double* c3 = c2 + terms_count;
+            double s0[kLanes] = {};  // NOLINT: plain arrays become registers
+            double s1[kLanes] = {};  // NOLINT
+            double s2[kLanes] = {};  // NOLINT
+            double s3[kLanes] = {};  // NOLINT
+            for (std::size_t k = 0; k < terms_count; ++k) {
+                const double* g = terms + k * kBlock + p;
+                for (std::size_t lane = 0; lane < kLanes; ++lane) {
+                    s0[lane] += c0[k] * g[lane];
+                    s1[lane] += c1[k] * g[lane];
+                    s2[lane] += c2[k] * g[lane];
+                    s3[lane] += c3[k] * g[lane];
+                }
+            }
+            for (std::size_t lane = 0; lane < kLanes; ++lane) {
+                out[(t + 0) * kBlock + p + lane] = s0[lane];
+                out[(t + 1) * kBlock + p + lane] = s1[lane];
+                out[(t + 2) * kBlock + p + lane] = s2[lane];
+                out[(t + 3) * kBlock + p + lane] = s3[lane];
+            }
+        }
+        for (; t < count; ++t) {
+            const double* c0 = coefficients + t * terms_count;
+            double s0[kLanes] = {};  // NOLINT
+            for (std::size_t k = 0; k < terms_count; ++k) {
+                const double* g = terms + k * kBlock + p;
+                for (std::size_t lane = 0; lane < kLanes; ++lane) {
+                    s0[lane] += c0[k] * g[lane];
+                }
+            }
+            for (std::size_t lane = 0; lane < kLanes; ++lane) {
+                out[t * kBlock + p + lane] = s0[lane];
+            }
+        }
+    }
+}
+
+/// Middle of a calendar month. [s]
+double middle_unix_s(date::year_month month) {
+    const auto start = date::sys_days{month / date::day{1}};
+    const auto end = date::sys_days{(month + date::months{1}) / date::day{1}};
+    return 0.5 * static_cast<double>((start.time_since_epoch() + end.time_since_epoch()).count()) *
+           86400.0;
+}
+
+date::sys_days day_of(double t_unix_s) {
+    return date::sys_days{date::days{static_cast<int>(std::floor(t_unix_s / 86400.0))}};
+}
+
+double hour_of(double t_unix_s) {
+    return (t_unix_s - std::floor(t_unix_s / 86400.0) * 86400.0) / 3600.0;
+}
+
+}  // namespace
+
+// ---------------------------------------------------------------- solar index
+
+double f107_from_r12(double r12) noexcept { return 63.7 + (0.728 + 8.9e-4 * r12) * r12; }
+
+double r12_from_f107(double f107_sfu) noexcept {
+    constexpr double kHalf = 0.728 / (2.0 * 8.9e-4);
+    if (f107_sfu <= 63.7) {
+        return 0.0;
+    }
+    return std::sqrt(kHalf * kHalf + (f107_sfu - 63.7) / 8.9e-4) - kHalf;
+}
+
+double ig12_from_r12(double r12) noexcept {
+    return -12.349154 + (1.4683266 - 2.67690893e-3 * r12) * r12;
+}
+
+double map_index(double f107_sfu, bool saturate) noexcept {
+    constexpr double kTop = 1.4683266 / (2.0 * 2.67690893e-3);  // the quadratic turns over here
+    const double r12 = r12_from_f107(f107_sfu);
+    return ig12_from_r12(std::min(r12, saturate ? 150.0 : kTop));
+}
+
+// ---------------------------------------------------------------- maps
+
+Terms basis(double lat_deg, double lon_deg, double modip_deg) noexcept {
+    Powers p{};
+    const auto modip = vector_math::sincos(modip_deg * kRad_per_deg);
+    const auto lat = vector_math::sincos(lat_deg * kRad_per_deg);
+    const auto lon = vector_math::sincos(lon_deg * kRad_per_deg);
+    powers(modip.sin, lat.cos, lon.sin, lon.cos, p.sin_modip.data(), p.cos_lon.data(),
+           p.sin_lon.data(), 1);
+    Terms out{};
+    fill(kFof2Powers, p, out.fof2);
+    fill(kM3000Powers, p, out.m3000);
+    return out;
+}
+
+MapValues combine(const Terms& place, const Terms& instant) noexcept {
+    return {dot(place.fof2, instant.fof2), dot(place.m3000, instant.m3000)};
+}
+
+Maps::Maps(std::vector<double> fof2, std::vector<double> m3000)
+    : fof2_(std::move(fof2)), m3000_(std::move(m3000)) {
+    checks::same_length("fof2", fof2_.size(), std::size_t{12} * 2 * kFof2Terms_count * 13);
+    checks::same_length("m3000", m3000_.size(), std::size_t{12} * 2 * kM3000Terms_count * 9);
+    for (const auto* values : {&fof2_, &m3000_}) {
+        for (std::size_t i = 0; i < values->size(); ++i) {
+            if (!std::isfinite((*values)[i])) {
+                throw InputError(checks::text("map coefficient ", i, " is not finite"));
+            }
+        }
+    }
+}
+
+Terms Maps::collapse(std::span<const MonthWeight> months, double ut_h, double ig12) const {
+    using Fof2 = Eigen::Matrix<double, 76, 13, Eigen::RowMajor>;
+    using M3000 = Eigen::Matrix<double, 49, 9, Eigen::RowMajor>;
+    Fof2 fof2 = Fof2::Zero();
+    M3000 m3000 = M3000::Zero();
+    for (const auto& [month, weight] : months) {
+        for (const std::size_t level : {0U, 1U}) {
+            const double w = weight * (level == 0 ? 1.0 - ig12 / 100.0 : ig12 / 100.0);
+            const std::size_t set = month * 2 + level;
+            fof2 += w * Eigen::Map<const Fof2>(fof2_.data() + set * kFof2Terms_count * 13);
+            m3000 += w * Eigen::Map<const M3000>(m3000_.data() + set * kM3000Terms_count * 9);
+        }
+    }
+    Terms out{};
+    Eigen::Map<Eigen::Matrix<double, 76, 1>>(out.fof2.data()) =
+        fof2 * diurnal<kFof2Harmonics_count>(ut_h);
+    Eigen::Map<Eigen::Matrix<double, 49, 1>>(out.m3000.data()) =
+        m3000 * diurnal<kM3000Harmonics_count>(ut_h);
+    return out;
+}
+
+Terms Maps::at(double t_unix_s, double ig12) const {
+    const date::year_month_day ymd{day_of(t_unix_s)};
+    const auto this_month = ymd.year() / ymd.month();
+    const double middle = middle_unix_s(this_month);
+    const auto other =
+        t_unix_s < middle ? this_month - date::months{1} : this_month + date::months{1};
+    const double other_middle = middle_unix_s(other);
+    const double w = (t_unix_s - middle) / (other_middle - middle);
+    const std::array<MonthWeight, 2> months = {
+        MonthWeight{static_cast<unsigned>(this_month.month()) - 1U, 1.0 - w},
+        MonthWeight{static_cast<unsigned>(other.month()) - 1U, w}};
+    return collapse(months, hour_of(t_unix_s), ig12);
+}
+
+Terms Maps::month(int month, double ut_h, double ig12) const {
+    if (month < 1 || month > 12) {
+        throw InputError(checks::text("month = ", month, " is outside [1, 12]"));
+    }
+    const std::array<MonthWeight, 1> months = {
+        MonthWeight{static_cast<std::size_t>(month - 1), 1.0}};
+    return collapse(months, ut_h, ig12);
+}
+
+void product(std::span<const double> lat_deg, std::span<const double> lon_deg,
+             std::span<const double> modip_deg, std::span<const Terms> instants,
+             std::span<double> fof2_mhz, std::span<double> m3000f2_ratio) {
+    const std::size_t places = lat_deg.size();
+    const std::size_t count = instants.size();
+    checks::same_length("lon_deg", lon_deg.size(), places);
+    checks::same_length("modip_deg", modip_deg.size(), places);
+    std::vector<double> fof2_terms(fof2_mhz.empty() ? 0 : count * kFof2Terms_count);
+    std::vector<double> m3000_terms(m3000f2_ratio.empty() ? 0 : count * kM3000Terms_count);
+    for (std::size_t t = 0; t < count; ++t) {
+        if (!fof2_mhz.empty()) {
+            std::ranges::copy(instants[t].fof2,
+                              fof2_terms.begin() + static_cast<std::ptrdiff_t>(t * 76));
+        }
+        if (!m3000f2_ratio.empty()) {
+            std::ranges::copy(instants[t].m3000,
+                              m3000_terms.begin() + static_cast<std::ptrdiff_t>(t * 49));
+        }
+    }
+    if (!fof2_mhz.empty()) {
+        checks::same_length("fof2_mhz", fof2_mhz.size(), places * count);
+    }
+    if (!m3000f2_ratio.empty()) {
+        checks::same_length("m3000f2_ratio", m3000f2_ratio.size(), places * count);
+    }
+    std::vector<Block> block(1);
+    std::vector<double> sums(count * kBlock);
+    std::array<double, kBlock> lat{};
+    std::array<double, kBlock> lon{};
+    std::array<double, kBlock> modip{};
+    for (std::size_t first = 0; first < places; first += kBlock) {
+        const std::size_t n = std::min(kBlock, places - first);
+        for (std::size_t i = 0; i < kBlock; ++i) {
+            const std::size_t p = first + std::min(i, n - 1);  // the last block repeats its end
+            lat[i] = lat_deg[p];
+            lon[i] = lon_deg[p];
+            modip[i] = modip_deg[p];
+        }
+        block_terms(lat.data(), lon.data(), modip.data(), block[0]);
+        const auto scatter = [&](std::span<double> out) {
+            for (std::size_t t = 0; t < count; ++t) {
+                std::copy_n(&sums[t * kBlock], n, &out[t * places + first]);
+            }
+        };
+        if (!fof2_mhz.empty()) {
+            block_product(block[0].fof2.data(), kFof2Terms_count, fof2_terms.data(), count,
+                          sums.data());
+            scatter(fof2_mhz);
+        }
+        if (!m3000f2_ratio.empty()) {
+            block_product(block[0].m3000.data(), kM3000Terms_count, m3000_terms.data(), count,
+                          sums.data());
+            scatter(m3000f2_ratio);
+        }
+    }
+}
+
+// ---------------------------------------------------------------- layers
+
+double effective_zenith_deg(double zenith_deg) noexcept {
+    constexpr double kTurn_deg = 86.23292796211615;
+    const double e = std::exp(std::clamp(12.0 * (zenith_deg - kTurn_deg), -80.0, 80.0));
+    return ((90.0 - 0.24 * std::exp(20.0 - 0.2 * zenith_deg)) * e + zenith_deg) / (e + 1.0);
+}
+
+double season(double t_unix_s) noexcept {
+    constexpr double kYear_s = 365.2425 * 86400.0;
+    constexpr double kSolstice_unix_s = 1734772800.0;  // December solstice of 2024, 21 Dec 09:20 UT
+    return -std::cos(2.0 * std::numbers::pi * (t_unix_s - kSolstice_unix_s) / kYear_s);
+}
+
+double foe_mhz(double f107_sfu, double lat_deg, double zenith_deg, double season) noexcept {
+    const double e = std::exp(0.3 * lat_deg * kRad_per_deg);
+    const double s = season * (e - 1.0) / (e + 1.0);
+    const double a = 1.112 - 0.019 * s;
+    const double cosine = std::max(std::cos(effective_zenith_deg(zenith_deg) * kRad_per_deg), 0.0);
+    return std::sqrt(0.49 + a * a * std::sqrt(f107_sfu) * std::pow(cosine, 0.6));
+}
+
+double foe_form_a_mhz(double f107_sfu, double lat_deg, double declination_deg, double zenith_deg,
+                      double hours_after_sunset) noexcept {
+    const double lat = std::abs(lat_deg);
+    const double cos_lat = std::cos(lat * kRad_per_deg);
+    const double a = 1.0 + 0.0094 * (f107_sfu - 66.0);
+    const double noon_deg = std::min(std::abs(lat_deg - declination_deg), 80.0);
+    const bool low = lat < 32.0;
+    const double m = low ? -1.93 + 1.92 * cos_lat : 0.11 - 0.49 * cos_lat;
+    const double b = std::pow(std::cos(noon_deg * kRad_per_deg), m);
+    const double c = low ? 23.0 + 116.0 * cos_lat : 92.0 + 35.0 * cos_lat;
+    const double p = lat <= 12.0 ? 1.31 : 1.20;
+    double d = 0.0;
+    if (zenith_deg <= 73.0) {
+        d = std::pow(std::cos(zenith_deg * kRad_per_deg), p);
+    } else if (zenith_deg < 90.0) {
+        const double shift_deg = 6.27e-13 * std::pow(zenith_deg - 50.0, 8.0);
+        d = std::pow(std::cos((zenith_deg - shift_deg) * kRad_per_deg), p);
+    } else {
+        d = std::pow(0.072, p) * std::exp(25.2 - 0.28 * zenith_deg);
+        if (!std::isnan(hours_after_sunset)) {
+            d = std::max(std::pow(0.072, p) * std::exp(-1.4 * hours_after_sunset), d);
+        }
+    }
+    const double root = 1.0 + 0.021 * f107_sfu;
+    return std::pow(std::max(a * b * c * d, 0.004 * root * root), 0.25);
+}
+
+double fof1_mhz(double r12, double dip_lat_deg, double zenith_deg) noexcept {
+    const double l = std::abs(dip_lat_deg);
+    const double limit_0 = 50.0 + 0.348 * l;
+    const double limit_100 = 38.7 + 0.509 * l;
+    if (!(zenith_deg <= limit_0 + 0.01 * (limit_100 - limit_0) * r12)) {
+        return kNan;
+    }
+    const double f0 = 4.35 + 0.0058 * l - 1.20e-4 * l * l;
+    const double f100 = 5.348 + 0.011 * l - 2.3e-4 * l * l;
+    const double n = 0.093 + 0.00461 * l - 5.40e-5 * l * l + 3.10e-4 * r12;
+    return (f0 + 0.01 * (f100 - f0) * r12) * std::pow(std::cos(zenith_deg * kRad_per_deg), n);
+}
+
+double hmf2_km(double fof2_mhz, double m3000f2_ratio, double foe_mhz, double r12,
+               double modip_deg) noexcept {
+    const double x = std::max(fof2_mhz / foe_mhz, 1.7);
+    const double f1 = 0.00232 * r12 + 0.222;
+    const double f2 = 1.0 - r12 / 150.0 * std::exp(-(modip_deg / 40.0) * (modip_deg / 40.0));
+    const double f3 = 1.2 - 0.0116 * std::exp(r12 / 41.84);
+    const double f4 = 0.096 * (r12 - 25.0) / 150.0;
+    return 1490.0 / (m3000f2_ratio + f1 * f2 / (x - f3) + f4) - 176.0;
+}
+
+double fof2_spread(double zenith_deg, double modip_deg, double geomagnetic_lat_deg) noexcept {
+    const double night = smooth_step(zenith_deg, 80.0, 100.0);
+    const double middle = smooth_step(std::abs(modip_deg), 20.0, 30.0);
+    const double day_part = 0.12 + (0.08 - 0.12) * middle;
+    const double night_part = 0.30 + (0.16 - 0.30) * middle;
+    const double high = 1.0 + 0.4 * smooth_step(std::abs(geomagnetic_lat_deg), 50.0, 60.0);
+    return (day_part + (night_part - day_part) * night) * high;
+}
+
+// ---------------------------------------------------------------- everything together
+
+Instant prepare(const Maps& maps, double t_unix_s, double f107_sfu, const Drive& drive) {
+    Instant out{};
+    out.t_unix_s = t_unix_s;
+    out.f107_sfu = f107_sfu;
+    out.r12 = r12_from_f107(f107_sfu);
+    out.season = season(t_unix_s);
+    const date::year_month_day ymd{day_of(t_unix_s)};
+    out.field_year =
+        std::isnan(drive.field_year) ? static_cast<int>(ymd.year()) + 0.5 : drive.field_year;
+    out.sun = sun::subsolar(t_unix_s);
+    out.terms = maps.at(t_unix_s, map_index(f107_sfu, drive.saturate));
+    return out;
+}
+
+Place prepare(const magnetic::Model& field, double year, double lat_deg, double lon_deg) {
+    const auto at_300 = field.components(year, lat_deg, lon_deg, 300.0);
+    const auto at_100 = field.components(year, lat_deg, lon_deg, 100.0);
+    const double dip_deg = magnetic::dip_deg(at_300);
+    Place out{};
+    out.lat_deg = lat_deg;
+    out.lon_deg = lon_deg;
+    out.lon_rad = lon_deg * kRad_per_deg;
+    const auto lat = vector_math::sincos(lat_deg * kRad_per_deg);
+    out.sin_lat = lat.sin;
+    out.cos_lat = lat.cos;
+    out.modip_deg = magnetic::modip_deg(dip_deg, lat_deg);
+    out.dip_lat_deg = std::atan(0.5 * std::tan(dip_deg * kRad_per_deg)) * kDeg_per_rad;
+    out.geomagnetic_lat_deg = field.geomagnetic_lat_deg(year, lat_deg, lon_deg);
+    out.gyro_300_mhz = magnetic::gyro_mhz(at_300);
+    out.gyro_100_mhz = magnetic::gyro_mhz(at_100);
+    out.terms = basis(lat_deg, lon_deg, out.modip_deg);
+    return out;
+}
+
+double zenith_deg(const Place& place, const Instant& instant) noexcept {
+    const double c = sun::cos_zenith(instant.sun, place.sin_lat, place.cos_lat, place.lon_rad);
+    return std::acos(std::clamp(c, -1.0, 1.0)) * kDeg_per_rad;
+}
+
+double foe_mhz(const Place& place, const Instant& instant, double chi_deg,
+               const Drive& drive) noexcept {
+    if (!drive.foe_form_a) {
+        return foe_mhz(instant.f107_sfu, place.lat_deg, chi_deg, instant.season);
+    }
+    // hour angle now and at sunset (zenith 90 deg), west positive
+    const double turn = 2.0 * std::numbers::pi;
+    const double hour_angle = instant.sun.greenwich_hour_angle_rad + place.lon_rad;
+    const double cos_set = -place.sin_lat * instant.sun.sin_declination /
+                           (std::max(place.cos_lat, 1e-9) * instant.sun.cos_declination);
+    double hours = kNan;
+    if (std::abs(cos_set) < 1.0) {
+        const double since = hour_angle - std::acos(cos_set);
+        hours = (since - turn * std::floor(since / turn)) * 24.0 / turn;
+    }
+    const double declination_deg = instant.sun.declination_rad * kDeg_per_rad;
+    return foe_form_a_mhz(instant.f107_sfu, place.lat_deg, declination_deg, chi_deg, hours);
+}
+
+Characteristics characteristics(const Place& place, const Instant& instant,
+                                const Drive& drive) noexcept {
+    const MapValues map = combine(place.terms, instant.terms);
+    Characteristics out{};
+    out.fof2_mhz = map.fof2_mhz < 0.5 ? 0.5 : map.fof2_mhz;  // NaN stays
+    out.m3000f2_ratio = std::clamp(map.m3000f2_ratio, 1.5, 4.5);
+    out.zenith_deg = zenith_deg(place, instant);
+    out.foe_mhz = foe_mhz(place, instant, out.zenith_deg, drive);
+    out.fof1_mhz = fof1_mhz(instant.r12, place.dip_lat_deg, out.zenith_deg);
+    const double r12 = drive.saturate ? std::min(instant.r12, 150.0) : instant.r12;
+    out.hmf2_km = hmf2_km(out.fof2_mhz, out.m3000f2_ratio, out.foe_mhz, r12, place.modip_deg);
+    return out;
+}
+
+void characteristics(const Maps& maps, const magnetic::Model& field, const Drive& drive,
+                     std::span<const double> lat_deg, std::span<const double> lon_deg,
+                     std::span<const double> t_unix_s, std::span<const double> f107_sfu,
+                     std::span<const std::int64_t> place_index,
+                     std::span<const std::int64_t> instant_index, const CharacteristicsOut& out) {
+    const std::size_t places = lat_deg.size();
+    const std::size_t count = t_unix_s.size();
+    checks::same_length("lon_deg", lon_deg.size(), places);
+    checks::same_length("f107_sfu", f107_sfu.size(), count);
+    checks::within("lat_deg", lat_deg, -90.0, 90.0);
+    checks::within("f107_sfu", f107_sfu, 50.0, 400.0);
+    const checks::Pairs pairs(places, count, place_index, instant_index);
+    for (const auto& buffer :
+         {out.fof2_mhz, out.m3000f2_ratio, out.foe_mhz, out.fof1_mhz, out.hmf2_km}) {
+        checks::same_length("output", buffer.size(), pairs.size());
+    }
+    std::vector<std::optional<Instant>> instants(count);
+    for (std::size_t t = 0; t < count; ++t) {
+        if (!std::isnan(t_unix_s[t]) && !std::isnan(f107_sfu[t])) {
+            instants[t] = prepare(maps, t_unix_s[t], f107_sfu[t], drive);
+        }
+    }
+    std::size_t current = places;  // none yet
+    double year = kNan;
+    Place place{};
+    for (std::size_t i = 0; i < pairs.size(); ++i) {
+        const auto [p, t] = pairs[i];
+        Characteristics c = {kNan, kNan, kNan, kNan, kNan, kNan};
+        if (instants[t] && !std::isnan(lat_deg[p]) && !std::isnan(lon_deg[p])) {
+            if (p != current || instants[t]->field_year != year) {
+                current = p;
+                year = instants[t]->field_year;
+                place = prepare(field, year, lat_deg[p], lon_deg[p]);
+            }
+            c = characteristics(place, *instants[t], drive);
+        }
+        out.fof2_mhz[i] = c.fof2_mhz;
+        out.m3000f2_ratio[i] = c.m3000f2_ratio;
+        out.foe_mhz[i] = c.foe_mhz;
+        out.fof1_mhz[i] = c.fof1_mhz;
+        out.hmf2_km[i] = c.hmf2_km;
+    }
+}
+
+}  // namespace farhear::ionosphere

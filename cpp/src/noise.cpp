@@ -1,1 +1,70 @@
 #include "farhear/noise.hpp"
+
+#include <array>
+#include <cmath>
+#include <limits>
+#include <numbers>
+
+namespace farhear::noise {
+
+namespace {
+
+constexpr double kDb = 10.0 / std::numbers::ln10;  // dB per neper of power
+constexpr double kDecile = 1.2815515655446004;     // 90 % point of the normal distribution
+
+struct Law {
+    double c;
+    double d;
+    double upper_db;
+    double lower_db;
+};
+// city, residential, rural, quiet rural [memory: P.372]
+constexpr std::array<Law, 4> kManMade = {Law{76.8, 27.7, 11.0, 6.7}, Law{72.5, 27.7, 10.6, 5.3},
+                                         Law{67.2, 27.7, 9.2, 4.6}, Law{53.6, 28.6, 9.2, 4.6}};
+
+struct Moments {
+    double median_db;
+    double decile_db;
+};
+
+Moments match(std::span<const Source> sources, bool upper) noexcept {
+    double mean = 0.0;
+    double variance = 0.0;
+    for (const auto& s : sources) {
+        const double sigma = (upper ? s.upper_db : s.lower_db) / kDecile / kDb;
+        const double power = std::exp(s.fa_db / kDb + 0.5 * sigma * sigma);
+        mean += power;
+        variance += power * power * std::expm1(sigma * sigma);
+    }
+    if (!(mean > 0.0)) {
+        return {-std::numeric_limits<double>::infinity(), 0.0};
+    }
+    const double sigma2 = std::log1p(variance / (mean * mean));
+    return {kDb * (std::log(mean) - 0.5 * sigma2), kDecile * kDb * std::sqrt(sigma2)};
+}
+
+}  // namespace
+
+Source man_made(Environment environment, double freq_mhz) noexcept {
+    const Law& law = kManMade.at(static_cast<std::size_t>(environment));
+    return {law.c - law.d * std::log10(freq_mhz), law.upper_db, law.lower_db};
+}
+
+Source galactic(double freq_mhz) noexcept { return {52.0 - 23.0 * std::log10(freq_mhz), 2.0, 2.0}; }
+
+double galactic_share(double freq_mhz, double fof2_mhz) noexcept {
+    constexpr double kWidth = 0.1;
+    return 0.5 * std::erfc(-std::log(freq_mhz / fof2_mhz) / (kWidth * std::numbers::sqrt2));
+}
+
+Source combine(std::span<const Source> sources) noexcept {
+    const auto upper = match(sources, true);
+    const auto lower = match(sources, false);
+    return {upper.median_db, upper.decile_db, lower.decile_db};
+}
+
+double power_dbw(double fa_db, double bandwidth_hz) noexcept {
+    return fa_db + 10.0 * std::log10(bandwidth_hz) - 204.0;
+}
+
+}  // namespace farhear::noise

@@ -1,1 +1,258 @@
 #include "farhear/reception.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <limits>
+#include <numbers>
+#include <optional>
+#include <vector>
+
+#include "checks.hpp"
+#include "farhear/error.hpp"
+
+namespace farhear::reception {
+
+namespace {
+
+constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
+constexpr double kDecile = 1.2815515655446004;  // 90 % point of the normal distribution
+constexpr double kSupportWidth = 0.04;
+constexpr double kScreenWidth = 0.05;
+constexpr double kFarOff = 6.0;  // standard deviations beyond which a share is 0 or 1
+
+double normal(double z) noexcept { return 0.5 * std::erfc(-z / std::numbers::sqrt2); }
+
+double power(double db) noexcept { return std::exp(db * (std::numbers::ln10 / 10.0)); }
+
+double decibel(double power) noexcept { return 10.0 * std::log10(std::max(power, 1e-30)); }
+
+double share(double z) noexcept {
+    if (z > kFarOff) {
+        return 1.0;
+    }
+    return z < -kFarOff ? 0.0 : normal(z);
+}
+
+/// Power of a mode when ln(foF2) stands `z` standard deviations off its median.
+double carried(const skywave::Mode& mode, double full, double freq_mhz, double z) noexcept {
+    const double muf = z == 0.0 ? mode.muf_mhz : mode.muf_mhz * std::exp(z * mode.spread);
+    double part = support(freq_mhz, muf);
+    if (part < 1.0) {
+        part += (1.0 - part) * power(-skywave::penetration_db(freq_mhz, muf));
+    }
+    if (mode.screening_mhz > 0.0) {
+        part *= share(std::log(freq_mhz / mode.screening_mhz) / kScreenWidth);
+    }
+    return full * part;
+}
+
+double blend(double low, double high, double lat_deg) noexcept {
+    return low + (high - low) * std::clamp((lat_deg - 55.0) / 10.0, 0.0, 1.0);
+}
+
+}  // namespace
+
+double two_piece(double margin_db, double lower_db, double upper_db) noexcept {
+    return normal(kDecile * margin_db / (margin_db >= 0.0 ? lower_db : upper_db));
+}
+
+double support(double freq_mhz, double muf_mhz) noexcept {
+    return share(std::log(muf_mhz / freq_mhz) / kSupportWidth);
+}
+
+double beam_gain_dbi(double off_beam_deg, double peak_dbi, double width_deg,
+                     double floor_db) noexcept {
+    const double turns = off_beam_deg / 360.0;
+    const double off_deg = 360.0 * std::abs(turns - std::round(turns));
+    const double ratio = off_deg / width_deg;
+    return peak_dbi - std::min(12.0 * ratio * ratio, floor_db);
+}
+
+Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
+                const ionosphere::Drive& drive, const Listener& listener) {
+    const skywave::Modes modes = finder.find(instant, drive);
+    const double freq = finder.circuit().freq_mhz;
+
+    double median = 0.0;
+    double low_day = 0.0;
+    double high_day = 0.0;
+    double all_carried = 0.0;
+    double no_absorption = 0.0;
+    double strongest = -1.0;
+    const skywave::Mode* best = nullptr;
+    Result out{};
+    for (std::size_t i = 0; i < modes.count; ++i) {
+        const skywave::Mode& mode = modes.list[i];
+        const double full = power(mode.field_dbuv_m);
+        const double now = carried(mode, full, freq, 0.0);
+        median += now;
+        low_day += carried(mode, full, freq, -kDecile);
+        high_day += carried(mode, full, freq, kDecile);
+        all_carried += full;
+        no_absorption += now * power(mode.absorption_db);
+        out.muf_mhz = std::max(out.muf_mhz, mode.muf_mhz);
+        if (now > strongest) {
+            strongest = now;
+            best = &mode;
+        }
+    }
+
+    std::array<noise::Source, 2> sources = {listener.man_made, noise::galactic(freq)};
+    const double through = noise::galactic_share(freq, modes.rx_fof2_mhz);
+    sources[1].fa_db += decibel(std::max(through, 1e-6));
+    const noise::Source ambient = noise::combine(std::span(sources).first(through > 1e-6 ? 2 : 1));
+
+    // available power at an isotropic antenna against noise power [STANDARDS 6, 9.1]
+    const double to_snr_db =
+        -20.0 * std::log10(freq) - 107.2 - noise::power_dbw(ambient.fa_db, listener.bandwidth_hz);
+    out.field_dbuv_m = decibel(median);
+    out.snr_db = out.field_dbuv_m + to_snr_db;
+    const double day_lower = out.field_dbuv_m - decibel(low_day);
+    const double day_upper = decibel(high_day) - out.field_dbuv_m;
+    const double lat = modes.highest_geomagnetic_deg;
+    const double lower =
+        std::hypot(std::hypot(day_lower, blend(8.0, 11.0, lat)), std::hypot(8.0, ambient.upper_db));
+    const double upper =
+        std::hypot(std::hypot(day_upper, blend(6.0, 9.0, lat)), std::hypot(5.0, ambient.lower_db));
+    out.snr_lower_db = out.snr_db - lower;
+    out.snr_upper_db = out.snr_db + upper;
+    out.likelihood = two_piece(out.snr_db - listener.required_snr_db, lower, upper);
+    out.noise_fa_db = ambient.fa_db;
+    out.absorption_db = best->absorption_db;
+    out.elevation_deg = best->elevation_deg;
+    out.hops = static_cast<std::uint8_t>(best->hops);
+    out.layer = best->layer;
+    out.long_path = best->long_path;
+
+    if (out.likelihood < 0.5) {
+        // what would help most if it were taken away
+        constexpr double kWorthwhile_db = 3.0;
+        const double quiet_db = noise::man_made(noise::Environment::kQuietRural, freq).fa_db;
+        const std::array<std::pair<double, Limit>, 3> gains = {
+            std::pair{decibel(all_carried) - out.field_dbuv_m, Limit::kAboveMuf},
+            std::pair{decibel(no_absorption) - out.field_dbuv_m, Limit::kAbsorption},
+            std::pair{ambient.fa_db - std::max(quiet_db, noise::galactic(freq).fa_db),
+                      Limit::kNoise}};
+        const auto most =
+            std::ranges::max_element(gains, {}, [](const auto& gain) { return gain.first; });
+        out.limit = most->first >= kWorthwhile_db ? most->second : Limit::kPower;
+    }
+    return out;
+}
+
+namespace {
+
+void check(const CircuitColumns& c, std::span<const double> t_unix_s,
+           std::span<const double> f107_sfu) {
+    const std::size_t n = c.tx_lat_deg.size();
+    struct Rule {
+        const char* name;
+        std::span<const double> values;
+        double low;
+        double high;
+    };
+    constexpr double kAny = std::numeric_limits<double>::infinity();
+    const std::array<Rule, 13> rules = {Rule{"tx_lat_deg", c.tx_lat_deg, -90.0, 90.0},
+                                        Rule{"tx_lon_deg", c.tx_lon_deg, -180.0, 360.0},
+                                        Rule{"rx_lat_deg", c.rx_lat_deg, -90.0, 90.0},
+                                        Rule{"rx_lon_deg", c.rx_lon_deg, -180.0, 360.0},
+                                        Rule{"freq_khz", c.freq_khz, 1600.0, 30000.0},
+                                        Rule{"power_kw", c.power_kw, 1e-9, 1e5},
+                                        Rule{"tx_gain_dbi", c.tx_gain_dbi, -60.0, 60.0},
+                                        Rule{"man_made_fa_db", c.man_made_fa_db, -60.0, 200.0},
+                                        Rule{"man_made_upper_db", c.man_made_upper_db, 0.0, 60.0},
+                                        Rule{"man_made_lower_db", c.man_made_lower_db, 0.0, 60.0},
+                                        Rule{"bandwidth_hz", c.bandwidth_hz, 0.01, 1e6},
+                                        Rule{"required_snr_db", c.required_snr_db, -kAny, kAny},
+                                        Rule{"min_elevation_deg", c.min_elevation_deg, 0.0, 30.0}};
+    for (const auto& rule : rules) {
+        checks::same_length(rule.name, rule.values.size(), n);
+        checks::within(rule.name, rule.values, rule.low, rule.high);
+    }
+    checks::same_length("f107_sfu", f107_sfu.size(), t_unix_s.size());
+    checks::within("f107_sfu", f107_sfu, 50.0, 400.0);
+}
+
+skywave::Circuit circuit_of(const CircuitColumns& c, std::size_t i, skywave::Route route) {
+    return {c.tx_lat_deg[i],  c.tx_lon_deg[i],        c.rx_lat_deg[i],
+            c.rx_lon_deg[i],  c.freq_khz[i] / 1000.0, c.power_kw[i],
+            c.tx_gain_dbi[i], c.min_elevation_deg[i], route};
+}
+
+Listener listener_of(const CircuitColumns& c, std::size_t i) {
+    return {{c.man_made_fa_db[i], c.man_made_upper_db[i], c.man_made_lower_db[i]},
+            c.bandwidth_hz[i],
+            c.required_snr_db[i]};
+}
+
+bool missing(const CircuitColumns& c, std::size_t i) {
+    for (const auto& column :
+         {c.tx_lat_deg, c.tx_lon_deg, c.rx_lat_deg, c.rx_lon_deg, c.freq_khz, c.power_kw,
+          c.tx_gain_dbi, c.man_made_fa_db, c.man_made_upper_db, c.man_made_lower_db, c.bandwidth_hz,
+          c.required_snr_db, c.min_elevation_deg}) {
+        if (std::isnan(column[i])) {
+            return true;
+        }
+    }
+    return false;
+}
+
+void store(const Result& r, const ResultColumns& out, std::size_t i) {
+    out.likelihood[i] = r.likelihood;
+    out.snr_db[i] = r.snr_db;
+    out.snr_lower_db[i] = r.snr_lower_db;
+    out.snr_upper_db[i] = r.snr_upper_db;
+    out.field_dbuv_m[i] = r.field_dbuv_m;
+    out.muf_mhz[i] = r.muf_mhz;
+    out.absorption_db[i] = r.absorption_db;
+    out.noise_fa_db[i] = r.noise_fa_db;
+    out.elevation_deg[i] = r.elevation_deg;
+    out.hops[i] = r.hops;
+    out.layer[i] = static_cast<std::uint8_t>(r.layer);
+    out.long_path[i] = r.long_path ? 1 : 0;
+    out.limit[i] = static_cast<std::uint8_t>(r.limit);
+}
+
+constexpr Result kMissing = {
+    kNan,  kNan,        kNan, kNan, kNan, kNan, kNan, kNan, kNan, 0, skywave::Layer::kNone,
+    false, Limit::kNone};
+
+}  // namespace
+
+void likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
+                const ionosphere::Drive& drive, skywave::Route route,
+                const CircuitColumns& circuits, std::span<const double> t_unix_s,
+                std::span<const double> f107_sfu, std::span<const std::int64_t> circuit_index,
+                std::span<const std::int64_t> instant_index, const ResultColumns& out) {
+    check(circuits, t_unix_s, f107_sfu);
+    const std::size_t circuits_count = circuits.tx_lat_deg.size();
+    const std::size_t instants_count = t_unix_s.size();
+    const checks::Pairs pairs(circuits_count, instants_count, circuit_index, instant_index);
+    checks::same_length("output", out.likelihood.size(), pairs.size());
+
+    std::vector<std::optional<ionosphere::Instant>> instants(instants_count);
+    for (std::size_t t = 0; t < instants_count; ++t) {
+        if (!std::isnan(t_unix_s[t]) && !std::isnan(f107_sfu[t])) {
+            instants[t] = ionosphere::prepare(maps, t_unix_s[t], f107_sfu[t], drive);
+        }
+    }
+    std::optional<skywave::Finder> finder;
+    Listener listener{};
+    std::size_t current = circuits_count;  // none yet
+    for (std::size_t i = 0; i < pairs.size(); ++i) {
+        const auto [c, t] = pairs[i];
+        if (c != current) {
+            current = c;
+            finder.reset();
+            if (!missing(circuits, c)) {
+                finder.emplace(field, circuit_of(circuits, c, route));
+                listener = listener_of(circuits, c);
+            }
+        }
+        store(finder && instants[t] ? evaluate(*finder, *instants[t], drive, listener) : kMissing,
+              out, i);
+    }
+}
+
+}  // namespace farhear::reception

@@ -1,1 +1,307 @@
 #include "farhear/skywave.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "checks.hpp"
+#include "vector_math.hpp"
+
+namespace farhear::skywave {
+
+namespace {
+
+using path::kEarthRadius_km;
+using vector_math::kDeg_per_rad;
+using vector_math::kRad_per_deg;
+
+constexpr double kOnePoint_km = 2000.0;  // up to here the midpoint alone controls
+constexpr double kInside_km = 1000.0;    // control points this far inside the ends
+constexpr double kMostE_km = 4000.0;     // E modes only up to here [memory: P.533]
+constexpr double kLongestHopE_km = 2000.0;
+constexpr double kMidpointHeight_km = 4000.0;  // the midpoint decides the mirror height up to here
+constexpr double kManyModes_km = 9000.0;
+constexpr double kUsualHop_km = 3000.0;
+constexpr double kSpreadE = 0.04;  // deciles 0.95 and 1.05 [memory: P.533]
+
+double secant(double angle_deg) noexcept { return 1.0 / std::cos(angle_deg * kRad_per_deg); }
+
+int hops_needed(double distance_km, double longest_km) noexcept {
+    return std::max(1, static_cast<int>(std::ceil(distance_km / longest_km)));
+}
+
+}  // namespace
+
+// ---------------------------------------------------------------- one hop on the sphere
+
+double elevation_deg(double hop_km, double mirror_km) noexcept {
+    const double a = hop_km / (2.0 * kEarthRadius_km);
+    return std::atan2(std::cos(a) - kEarthRadius_km / (kEarthRadius_km + mirror_km), std::sin(a)) *
+           kDeg_per_rad;
+}
+
+double incidence_deg(double elevation_deg, double height_km) noexcept {
+    const double sine =
+        kEarthRadius_km * std::cos(elevation_deg * kRad_per_deg) / (kEarthRadius_km + height_km);
+    return std::asin(std::min(sine, 1.0)) * kDeg_per_rad;
+}
+
+double slant_km(double hop_km, double mirror_km) noexcept {
+    // law of cosines: stays exact at vertical incidence, where the sine form is 0/0
+    const double a = hop_km / (2.0 * kEarthRadius_km);
+    const double top_km = kEarthRadius_km + mirror_km;
+    const double half = std::sin(0.5 * a);
+    return 2.0 * std::sqrt(mirror_km * mirror_km + 4.0 * kEarthRadius_km * top_km * half * half);
+}
+
+double longest_hop_km(double elevation_deg, double mirror_km) noexcept {
+    return 2.0 * kEarthRadius_km *
+           (90.0 - elevation_deg - incidence_deg(elevation_deg, mirror_km)) * kRad_per_deg;
+}
+
+// ---------------------------------------------------------------- usable frequencies
+
+double f2_distance_factor(double hop_km, double dmax_km) noexcept {
+    const double z = 1.0 - 2.0 * hop_km / dmax_km;
+    return 0.74 +
+           z * (-0.591 + z * (-0.424 + z * (-0.090 + z * (0.088 + z * (0.181 + z * 0.096)))));
+}
+
+F2Shape f2_shape(double fof2_mhz, double foe_mhz, double m3000f2_ratio) noexcept {
+    const double x = std::max(fof2_mhz / foe_mhz, 2.0);
+    const double m = m3000f2_ratio;
+    F2Shape out{};
+    out.b = m - 0.124 + (m * m - 4.0) * (0.0215 + 0.005 * std::sin(7.854 / x - 1.9635));
+    const double x2 = x * x;
+    out.dmax_km =
+        4780.0 + (12610.0 + 2140.0 / x2 - 49720.0 / (x2 * x2) + 688900.0 / (x2 * x2 * x2)) *
+                     (1.0 / out.b - 0.303);
+    // below about M = 1.8 the formula runs away; no map value comes near
+    out.dmax_km = std::max(out.dmax_km, 3000.0);
+    out.c_3000 = f2_distance_factor(3000.0, out.dmax_km);
+    return out;
+}
+
+double f2_muf_mhz(double hop_km, double fof2_mhz, const F2Shape& shape, double gyro_mhz) noexcept {
+    const double d = std::min(hop_km, shape.dmax_km);
+    const double c = f2_distance_factor(d, shape.dmax_km);
+    return (1.0 + c / shape.c_3000 * (shape.b - 1.0)) * fof2_mhz +
+           0.5 * gyro_mhz * (1.0 - d / shape.dmax_km);
+}
+
+double e_muf_mhz(double hop_km, double foe_mhz) noexcept {
+    return foe_mhz * secant(incidence_deg(elevation_deg(hop_km, kHeightE_km), kHeightE_km));
+}
+
+double mirror_height_km(const ionosphere::Characteristics& c) noexcept {
+    const double factor = std::min(0.78 + 0.65 * c.foe_mhz / c.fof2_mhz, 1.1);
+    return std::clamp(c.hmf2_km * factor, 160.0, 600.0);
+}
+
+// ---------------------------------------------------------------- losses
+
+double absorption_db(double freq_mhz, double gyro_mhz, double elevation_deg,
+                     double factor) noexcept {
+    return 677.2 * secant(incidence_deg(elevation_deg, kHeightAbsorption_km)) * factor /
+           (std::pow(freq_mhz + gyro_mhz, 1.98) + 10.2);
+}
+
+double absorption_factor(double zenith_deg, double r12) noexcept {
+    const double cosine = std::cos(0.881 * std::min(zenith_deg, 102.0) * kRad_per_deg);
+    return std::max((1.0 + 0.0037 * r12) * std::pow(std::max(cosine, 0.0), 1.3), 0.1);
+}
+
+double penetration_db(double freq_mhz, double muf_mhz) noexcept {
+    return std::min(36.0 * std::sqrt(std::max(freq_mhz / muf_mhz - 1.0, 0.0)) + 15.0, 62.0);
+}
+
+double convergence_db(double distance_km) noexcept {
+    const double angle = distance_km / kEarthRadius_km;
+    const double sine = std::abs(std::sin(angle));
+    if (angle < 1e-6) {
+        return 0.0;
+    }
+    return std::min(10.0 * std::log10(angle / std::max(sine, 1e-9)), 15.0);
+}
+
+// ---------------------------------------------------------------- modes
+
+Finder::Finder(const magnetic::Model& field, const Circuit& circuit)
+    : field_(&field),
+      circuit_(circuit),
+      tx_(path::unit_vector(circuit.tx_lat_deg, circuit.tx_lon_deg)),
+      rx_(path::unit_vector(circuit.rx_lat_deg, circuit.rx_lon_deg)),
+      distance_km_(path::central_angle_rad(tx_, rx_) * kEarthRadius_km) {}
+
+ionosphere::Place Finder::place_at(double year, const Way& way, double from_tx_km) const {
+    const double fraction = way.distance_km > 0.0 ? from_tx_km / way.distance_km : 0.0;
+    const auto point = path::to_point(path::along(tx_, rx_, fraction, way.long_path));
+    return ionosphere::prepare(*field_, year, point.lat_deg, point.lon_deg);
+}
+
+Finder::Pair Finder::pair_at(double year, const Way& way, double inside_km) const {
+    return {place_at(year, way, inside_km), place_at(year, way, way.distance_km - inside_km)};
+}
+
+Finder::Prepared& Finder::prepared(double year) {
+    const auto known = prepared_.find(year);
+    if (known != prepared_.end()) {
+        return known->second;
+    }
+    Prepared made;
+    for (const bool long_path : {false, true}) {
+        if (circuit_.route == (long_path ? Route::kShort : Route::kLong)) {
+            continue;
+        }
+        Way way;
+        way.long_path = long_path;
+        way.distance_km =
+            long_path ? 2.0 * std::numbers::pi * kEarthRadius_km - distance_km_ : distance_km_;
+        way.convergence_db = convergence_db(way.distance_km);
+        way.middle = place_at(year, way, 0.5 * way.distance_km);
+        if (way.distance_km > kOnePoint_km) {
+            way.inner = pair_at(year, way, kInside_km);
+        }
+        made.ways.push_back(std::move(way));
+    }
+    made.at_rx = ionosphere::prepare(*field_, year, circuit_.rx_lat_deg, circuit_.rx_lon_deg);
+    return prepared_.emplace(year, std::move(made)).first->second;
+}
+
+Modes Finder::find(const ionosphere::Instant& instant, const ionosphere::Drive& drive) {
+    Prepared& ready = prepared(instant.field_year);
+    Modes out{};
+    out.rx_fof2_mhz = std::max(ionosphere::combine(ready.at_rx.terms, instant.terms).fof2_mhz, 0.5);
+    out.highest_geomagnetic_deg = 0.0;
+    for (Way& way : ready.ways) {
+        add_modes(instant.field_year, way, instant, drive, out);
+    }
+    return out;
+}
+
+void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant,
+                       const ionosphere::Drive& drive, Modes& out) const {
+    const double distance = way.distance_km;
+    const double freq = circuit_.freq_mhz;
+    const auto bounce = [&](int hops) -> const Pair& {
+        const auto known = way.bounce.find(hops);
+        return known != way.bounce.end()
+                   ? known->second
+                   : way.bounce.emplace(hops, pair_at(year, way, 0.5 * distance / hops))
+                         .first->second;
+    };
+
+    // F2: mirror height, lowest order, and the points whose lower usable frequency rules
+    std::array<const ionosphere::Place*, 2> rulers = {&way.middle, nullptr};
+    std::array<ionosphere::Characteristics, 2> ruled{};
+    double mirror_km = 0.0;
+    if (distance <= kMidpointHeight_km) {
+        ruled[0] = ionosphere::characteristics(way.middle, instant, drive);
+        mirror_km = mirror_height_km(ruled[0]);
+    } else {
+        const Pair& usual = bounce(hops_needed(distance, kUsualHop_km));
+        mirror_km =
+            0.5 * (mirror_height_km(ionosphere::characteristics(usual.near_tx, instant, drive)) +
+                   mirror_height_km(ionosphere::characteristics(usual.near_rx, instant, drive)));
+    }
+    const int lowest = hops_needed(distance, longest_hop_km(circuit_.min_elevation_deg, mirror_km));
+    const std::size_t rulers_count = lowest > 1 ? 2 : 1;
+    if (lowest > 1) {
+        const Pair& pair = bounce(lowest);
+        rulers = {&pair.near_tx, &pair.near_rx};
+        ruled = {ionosphere::characteristics(pair.near_tx, instant, drive),
+                 ionosphere::characteristics(pair.near_rx, instant, drive)};
+    }
+
+    // absorption and the E layer
+    double factor_sum = 0.0;
+    double gyro_sum = 0.0;
+    int points = 0;
+    const auto absorbing = [&](const ionosphere::Place& place, double zenith_deg) {
+        factor_sum += absorption_factor(zenith_deg, instant.r12);
+        gyro_sum += place.gyro_100_mhz;
+        ++points;
+        out.highest_geomagnetic_deg =
+            std::max(out.highest_geomagnetic_deg, std::abs(place.geomagnetic_lat_deg));
+    };
+    const double middle_zenith = ionosphere::zenith_deg(way.middle, instant);
+    absorbing(way.middle, middle_zenith);
+    double foe_low = 0.0;
+    double foe_high = 0.0;
+    if (way.inner) {
+        const double tx_zenith = ionosphere::zenith_deg(way.inner->near_tx, instant);
+        const double rx_zenith = ionosphere::zenith_deg(way.inner->near_rx, instant);
+        absorbing(way.inner->near_tx, tx_zenith);
+        absorbing(way.inner->near_rx, rx_zenith);
+        const double tx_foe = ionosphere::foe_mhz(way.inner->near_tx, instant, tx_zenith, drive);
+        const double rx_foe = ionosphere::foe_mhz(way.inner->near_rx, instant, rx_zenith, drive);
+        foe_low = std::min(tx_foe, rx_foe);
+        foe_high = std::max(tx_foe, rx_foe);
+    } else {
+        foe_low = foe_high = ionosphere::foe_mhz(way.middle, instant, middle_zenith, drive);
+    }
+    if (lowest > 1) {
+        absorbing(*rulers[0], ruled[0].zenith_deg);
+        absorbing(*rulers[1], ruled[1].zenith_deg);
+    }
+    const double factor = factor_sum / points;
+    const double gyro_100 = gyro_sum / points;
+
+    const double sent_db = kFieldConstant_db + 10.0 * std::log10(circuit_.power_kw) +
+                           circuit_.tx_gain_dbi + way.convergence_db - kOtherLoss_db;
+    const double freq_db = 20.0 * std::log10(freq);
+    const auto complete = [&](Mode& mode, double mirror) {
+        const double hop = distance / mode.hops;
+        mode.long_path = way.long_path;
+        mode.elevation_deg = elevation_deg(hop, mirror);
+        mode.group_path_km = mode.hops * slant_km(hop, mirror);
+        mode.absorption_db = mode.hops * absorption_db(freq, gyro_100, mode.elevation_deg, factor);
+        mode.ground_db = kGroundLoss_db * (mode.hops - 1);
+        mode.free_space_db = 32.45 + freq_db + 20.0 * std::log10(mode.group_path_km);
+        mode.field_dbuv_m =
+            sent_db + freq_db - mode.free_space_db - mode.absorption_db - mode.ground_db;
+        out.list[out.count++] = mode;
+    };
+
+    if (distance <= kMostE_km) {
+        const double longest =
+            std::min(longest_hop_km(circuit_.min_elevation_deg, kHeightE_km), kLongestHopE_km);
+        const int first = hops_needed(distance, longest);
+        for (int hops = first; hops < first + 3 && out.count < kMostModes; ++hops) {
+            Mode mode{};
+            mode.layer = Layer::kE;
+            mode.hops = hops;
+            mode.muf_mhz = e_muf_mhz(distance / hops, foe_low);
+            mode.spread = kSpreadE;
+            complete(mode, kHeightE_km);
+        }
+    }
+
+    std::array<F2Shape, 2> shapes{};
+    std::array<double, 2> spreads{};
+    for (std::size_t i = 0; i < rulers_count; ++i) {
+        shapes[i] = f2_shape(ruled[i].fof2_mhz, ruled[i].foe_mhz, ruled[i].m3000f2_ratio);
+        spreads[i] = ionosphere::fof2_spread(ruled[i].zenith_deg, rulers[i]->modip_deg,
+                                             rulers[i]->geomagnetic_lat_deg);
+    }
+    const int orders = distance <= kManyModes_km ? 6 : 3;
+    for (int hops = lowest; hops < lowest + orders && out.count < kMostModes; ++hops) {
+        Mode mode{};
+        mode.layer = Layer::kF2;
+        mode.hops = hops;
+        mode.muf_mhz = std::numeric_limits<double>::infinity();
+        for (std::size_t i = 0; i < rulers_count; ++i) {
+            const double muf =
+                f2_muf_mhz(distance / hops, ruled[i].fof2_mhz, shapes[i], rulers[i]->gyro_300_mhz);
+            if (muf < mode.muf_mhz) {
+                mode.muf_mhz = muf;
+                mode.spread = spreads[i];
+            }
+        }
+        const double elevation = elevation_deg(distance / hops, mirror_km);
+        mode.screening_mhz = 1.05 * foe_high * secant(incidence_deg(elevation, kHeightE_km));
+        complete(mode, mirror_km);
+    }
+}
+
+}  // namespace farhear::skywave

@@ -7,6 +7,7 @@
 // forms differ in the last bits between processors.
 
 #include <bit>
+#include <cmath>
 #include <cstdint>
 #include <numbers>
 
@@ -64,6 +65,69 @@ struct SinCos {
     const std::uint64_t sin_sign = (quadrant & 2ULL) << 62U;
     const std::uint64_t cos_sign = ((quadrant + 1ULL) & 2ULL) << 62U;
     return {std::bit_cast<double>(sin_bits ^ sin_sign), std::bit_cast<double>(cos_bits ^ cos_sign)};
+}
+
+/// x_deg less the nearest multiple of 360, in [-180, 180], for |x_deg| < 1e11; exact but for the
+/// rounding of x_deg itself. Use it on angles that grow with time before sincos. NaN gives NaN.
+[[nodiscard]] FARHEAR_INLINE double reduce_deg(double x_deg) {
+    constexpr double kRound = 6755399441055744.0;  // see sincos
+    return x_deg - 360.0 * ((x_deg * (1.0 / 360.0) + kRound) - kRound);
+}
+
+/// |x| and the sign of `sign`: masks, no branch.
+[[nodiscard]] FARHEAR_INLINE double copy_sign(double x, double sign) {
+    constexpr std::uint64_t kSign_bit = 1ULL << 63U;
+    return std::bit_cast<double>((std::bit_cast<std::uint64_t>(x) & ~kSign_bit) |
+                                 (std::bit_cast<std::uint64_t>(sign) & kSign_bit));
+}
+[[nodiscard]] FARHEAR_INLINE double absolute(double x) { return copy_sign(x, 0.0); }
+
+/// Direction of the point (x, y) from the x axis, in [-pi, pi], for finite arguments whose sum does
+/// not overflow: relative error below 4 ulp (tested against mpmath). (0, 0) gives 0 or +-pi by the
+/// signs, as the library's does; NaN in either gives NaN.
+/// Source: own fit. Both arguments are folded into the first octant and turned by pi/8 where the
+/// ratio exceeds tan(pi/8); there atan(t) = t + t^3 p(t^2), p interpolated at 11 Chebyshev nodes on
+/// [0, tan^2(pi/8)], error 7.2e-18 relative, found with 50-digit arithmetic.
+[[nodiscard]] FARHEAR_INLINE double atan2(double y, double x) {
+    constexpr double kTan_pi_8 = 0.41421356237309503;
+    const double ax = absolute(x);
+    const double ay = absolute(y);
+    const bool steep = ay > ax;
+    const double low = steep ? ax : ay;
+    const double high = steep ? ay : ax;
+    const bool turned = low > high * kTan_pi_8;
+    const double numerator = turned ? low - high : low;
+    const double denominator = turned ? low + high : high;
+    const double t = numerator / (denominator == 0.0 ? 1.0 : denominator);
+    const double u = t * t;
+    const double poly =
+        -0.3333333333333333 +
+        u * (0.1999999999999552 +
+             u * (-0.14285714284666542 +
+                  u * (0.11111111015256361 +
+                       u * (-0.09090904578123901 +
+                            u * (0.07692183190826087 +
+                                 u * (-0.06664511447381939 +
+                                      u * (0.058581489128021295 +
+                                           u * (-0.05085449737939841 +
+                                                u * (0.03923165829557509 +
+                                                     u * -0.019176887119047435)))))))));
+    const double octant = t + t * u * poly + (turned ? std::numbers::pi / 4.0 : 0.0);
+    const double quadrant = steep ? std::numbers::pi / 2.0 - octant : octant;
+    const bool left = copy_sign(1.0, x) < 0.0;
+    return copy_sign(left ? std::numbers::pi - quadrant : quadrant, y);
+}
+
+/// Arc cosine in [0, pi]: absolute error below 5e-16 (tested against mpmath). Outside [-1, 1] and
+/// for NaN it gives NaN. The error in x is magnified near +-1, as in any arc cosine.
+[[nodiscard]] FARHEAR_INLINE double acos(double x) {
+    return atan2(std::sqrt((1.0 - x) * (1.0 + x)), x);
+}
+
+/// Arc sine in [-pi/2, pi/2]: relative error below 4 ulp (tested against mpmath). Outside [-1, 1]
+/// and for NaN it gives NaN.
+[[nodiscard]] FARHEAR_INLINE double asin(double x) {
+    return atan2(x, std::sqrt((1.0 - x) * (1.0 + x)));
 }
 
 }  // namespace farhear::vector_math

@@ -1,5 +1,7 @@
 """The one door from Python values to the core: broadcast, flatten, and back."""
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -52,3 +54,98 @@ def flatten(shape: tuple[int, ...], *arrays: Floats) -> list[Floats]:
 def restore(flat: NDArray[Any], shape: tuple[int, ...]) -> Any:
     """Give a result its shape back; a scalar call gets a numpy scalar."""
     return flat.reshape(shape) if shape else flat.reshape(-1)[0]
+
+
+_BLOCK = 1 << 16  # pairs in one call of the core: bounds memory and lets Ctrl-C through
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Some of the pairs: where they stand, the instants they use, the two index columns."""
+
+    where: NDArray[np.int64]
+    instants: list[Floats]
+    row_index: NDArray[np.int64]
+    instant_index: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Pairing:
+    """Which place-like rows meet which instant-like rows.
+
+    Two tables, each flattened and without repetition where that pays. With empty index arrays every
+    row of the first meets every row of the second.
+    """
+
+    shape: tuple[int, ...]
+    rows: list[Floats]
+    instants: list[Floats]
+    row_index: NDArray[np.int64]
+    instant_index: NDArray[np.int64]
+    _interleave: tuple[tuple[int, ...], tuple[int, ...]] | None
+
+    @property
+    def is_grid(self) -> bool:
+        """Whether every row meets every instant."""
+        return self._interleave is not None
+
+    def blocks(self) -> Iterator[Block]:
+        """Cut the pairs into blocks, equal rows next to each other. Not for a grid."""
+        order = np.argsort(self.row_index, kind="stable")
+        for first in range(0, order.size, _BLOCK):
+            where = order[first : first + _BLOCK]
+            used, inverse = np.unique(self.instant_index[where], return_inverse=True)
+            yield Block(
+                where,
+                [np.ascontiguousarray(a[used]) for a in self.instants],
+                np.ascontiguousarray(self.row_index[where]),
+                inverse.astype(np.int64).reshape(-1),
+            )
+
+    def restore(self, flat: NDArray[Any]) -> NDArray[Any]:
+        """Give a grid's result, [row][instant], or the pairs' result, their shape."""
+        if self._interleave is None:
+            return flat.reshape(self.shape)
+        rows, instants = self._interleave
+        count = len(rows)
+        axes = [axis for pair in zip(range(count), range(count, 2 * count), strict=True) for axis in pair]
+        return flat.reshape(rows + instants).transpose(axes).reshape(self.shape)
+
+
+def pair(rows: dict[str, Floats], instants: dict[str, Floats]) -> Pairing:
+    """Broadcast two groups of arguments against each other without repeating either.
+
+    If no axis is shared by both groups, the result is a grid: each row and each instant once. Else
+    they are pairs: equal rows and equal instants are found and kept once.
+    """
+    shape = broadcast_shape(**rows, **instants)
+    row_shape = broadcast_shape(**rows)
+    instant_shape = broadcast_shape(**instants)
+    pad_rows = (1,) * (len(shape) - len(row_shape)) + row_shape
+    pad_instants = (1,) * (len(shape) - len(instant_shape)) + instant_shape
+    empty = np.empty(0, dtype=np.int64)
+    if all(a == 1 or b == 1 for a, b in zip(pad_rows, pad_instants, strict=True)):
+        return Pairing(
+            shape,
+            flatten(row_shape, *rows.values()),
+            flatten(instant_shape, *instants.values()),
+            empty,
+            empty,
+            (pad_rows, pad_instants),
+        )
+    row_table, row_index = _unique(flatten(shape, *rows.values()))
+    instant_table, instant_index = _unique(flatten(shape, *instants.values()))
+    return Pairing(shape, row_table, instant_table, row_index, instant_index, None)
+
+
+def _unique(columns: list[Floats]) -> tuple[list[Floats], NDArray[np.int64]]:
+    """Rows without repetition, and where each went. NaN equals NaN bit by bit."""
+    table = np.ascontiguousarray(np.stack(columns, axis=1))
+    if table.shape[0] == 0:
+        return columns, np.empty(0, dtype=np.int64)
+    keys = table.view([("", np.void, table.itemsize * table.shape[1])]).reshape(-1)
+    _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
+    kept = table[first]
+    return [np.ascontiguousarray(kept[:, i]) for i in range(kept.shape[1])], inverse.astype(
+        np.int64
+    ).reshape(-1)

@@ -1,3 +1,117 @@
 #pragma once
 
-namespace farhear::reception {}  // namespace farhear::reception
+#include <cstdint>
+#include <span>
+
+#include "farhear/noise.hpp"
+#include "farhear/skywave.hpp"
+
+/// From modes to the likelihood that a signal is heard: S/N with its deciles, two-piece normal.
+namespace farhear::reception {
+
+/// What stands in the way. The numbers are the codes of the Python face.
+enum class Limit : std::uint8_t {
+    kNone = 0,          // likelihood at least one half
+    kAboveMuf = 1,      // the ionosphere does not carry it, or a lower layer screens it
+    kAbsorption = 2,    // the D region takes too much
+    kNoise = 3,         // the receiver's surroundings are too noisy
+    kInterference = 4,  // another signal (set by callers that know the neighbours)
+    kNotOnAir = 5,      // set by callers that know the schedule
+    kPower = 6          // none of these alone: power, beam and distance
+};
+
+/// The receiving end.
+struct Listener {
+    noise::Source man_made;
+    double bandwidth_hz;
+    double required_snr_db;
+};
+
+/// One evaluation.
+struct Result {
+    double likelihood;     // of S/N at or above the required one, 0 .. 1
+    double snr_db;         // monthly median in the bandwidth
+    double snr_lower_db;   // exceeded on 90 % of occasions
+    double snr_upper_db;   // exceeded on 10 %
+    double field_dbuv_m;   // monthly median of the sum of modes
+    double muf_mhz;        // highest basic MUF of all modes, monthly median
+    double absorption_db;  // of the strongest mode
+    double noise_fa_db;    // man-made and galactic together
+    double elevation_deg;  // of the strongest mode
+    std::uint8_t hops;     // of the strongest mode
+    skywave::Layer layer;  // of the strongest mode
+    bool long_path;        // of the strongest mode
+    Limit limit;
+};
+
+/// Probability that a two-piece normal quantity exceeds a threshold: `margin_db` = median minus
+/// threshold, decile deviations positive. [own; the standard's linear form is never used because it
+/// reaches exactly 0 and 1]
+[[nodiscard]] double two_piece(double margin_db, double lower_db, double upper_db) noexcept;
+
+/// Share of the time that a mode is carried when its MUF of the day is `muf_mhz`: a log-normal
+/// blend of 4 % width about the MUF [own], so that nothing jumps when a MUF passes the frequency.
+[[nodiscard]] double support(double freq_mhz, double muf_mhz) noexcept;
+
+/// The likelihood of one circuit at one instant.
+///
+/// The median signal is the power sum of the modes on a median day: each mode counts with its
+/// support, and with the penetration loss beyond it. The deciles combine in quadrature: the same
+/// sum on a day when foF2 stands at its lower or upper decile (the spread of STANDARDS (15)), the
+/// other day-to-day variation (8/6 dB, 11/9 dB at high geomagnetic latitude [memory: P.842]),
+/// fading within the hour (8/5 dB [memory]), and the noise.
+[[nodiscard]] Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
+                              const ionosphere::Drive& drive, const Listener& listener);
+
+/// Gain of a directional transmitting antenna off its beam: a Gaussian main lobe down to a floor.
+/// [dBi] A proxy [own], no pattern data: `peak_dbi` on the beam, half power at half `width_deg`
+/// on either side, never more than `floor_db` below the peak.
+[[nodiscard]] double beam_gain_dbi(double off_beam_deg, double peak_dbi, double width_deg,
+                                   double floor_db) noexcept;
+
+/// Columns of the circuits, equal lengths.
+struct CircuitColumns {
+    std::span<const double> tx_lat_deg;
+    std::span<const double> tx_lon_deg;
+    std::span<const double> rx_lat_deg;
+    std::span<const double> rx_lon_deg;
+    std::span<const double> freq_khz;
+    std::span<const double> power_kw;
+    std::span<const double> tx_gain_dbi;
+    std::span<const double> man_made_fa_db;
+    std::span<const double> man_made_upper_db;
+    std::span<const double> man_made_lower_db;
+    std::span<const double> bandwidth_hz;
+    std::span<const double> required_snr_db;
+    std::span<const double> min_elevation_deg;
+};
+
+/// Output columns, one element per evaluation.
+struct ResultColumns {
+    std::span<double> likelihood;
+    std::span<double> snr_db;
+    std::span<double> snr_lower_db;
+    std::span<double> snr_upper_db;
+    std::span<double> field_dbuv_m;
+    std::span<double> muf_mhz;
+    std::span<double> absorption_db;
+    std::span<double> noise_fa_db;
+    std::span<double> elevation_deg;
+    std::span<std::uint8_t> hops;
+    std::span<std::uint8_t> layer;
+    std::span<std::uint8_t> long_path;
+    std::span<std::uint8_t> limit;
+};
+
+/// Many evaluations. Element i uses circuit circuit_index[i] and instant instant_index[i]; with
+/// both index columns empty, every circuit at every instant, [circuit][instant]. Keep equal
+/// circuits next to each other: a circuit's control points are prepared whenever it changes. NaN in
+/// a circuit or instant gives NaN, layer none, limit none.
+/// @throws InputError naming argument, index, value and range.
+void likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
+                const ionosphere::Drive& drive, skywave::Route route,
+                const CircuitColumns& circuits, std::span<const double> t_unix_s,
+                std::span<const double> f107_sfu, std::span<const std::int64_t> circuit_index,
+                std::span<const std::int64_t> instant_index, const ResultColumns& out);
+
+}  // namespace farhear::reception

@@ -1,0 +1,5 @@
+"""
+ionosphere
+"""
+
+from __future__ import annotations

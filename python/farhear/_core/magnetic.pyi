@@ -1,0 +1,5 @@
+"""
+magnetic
+"""
+
+from __future__ import annotations

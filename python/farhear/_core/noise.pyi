@@ -1,0 +1,5 @@
+"""
+noise
+"""
+
+from __future__ import annotations

@@ -1,0 +1,5 @@
+"""
+path
+"""
+
+from __future__ import annotations

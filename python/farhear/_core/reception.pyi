@@ -1,0 +1,5 @@
+"""
+reception
+"""
+
+from __future__ import annotations

@@ -1,0 +1,5 @@
+"""
+skywave
+"""
+
+from __future__ import annotations

@@ -1,0 +1,5 @@
+"""
+sun
+"""
+
+from __future__ import annotations

@@ -30,11 +30,7 @@ inline void same_length(std::string_view name, std::size_t length, std::size_t e
 
 /// @throws InputError naming the first element outside [low, high]. NaN passes: it means missing.
 inline void within(std::string_view name, std::span<const double> values, double low, double high) {
-    bool bad = false;  // first pass without a branch: it costs the good case next to nothing
-    for (const double value : values) {
-        bad |= (value < low) | (value > high);
-    }
-    for (std::size_t i = 0; bad && i < values.size(); ++i) {
+    for (std::size_t i = 0; i < values.size(); ++i) {
         if (values[i] < low || values[i] > high) {
             std::string where(name);
             if (values.size() != 1) {

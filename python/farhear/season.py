@@ -4,10 +4,11 @@ The study is an `xarray.Dataset` on (broadcast, date, hour_utc) and (band, date,
 stands for the instant h:30 UTC. `likelihood`, `snr_db` and `muf_mhz` are those of a broadcast *as
 if it were on the air*; `on_air` says whether it is.
 
-A band is called open towards the schedule's sites when the best of its circuits reaches the
-threshold, on the air or not. Opening and closing times are where that best likelihood crosses the
-threshold, by linear interpolation between the hourly values, so they resolve some ten minutes of
-the *model*; what is heard at dusk differs from it by more.
+Two measures say how a band does towards the schedule's sites, whether on the air or not:
+`open_likelihood` is the best of all its circuits, `far_likelihood` the best of those longer than
+`far_km`. A near transmitter keeps many bands open all day, so opening and closing times are those
+of `far_likelihood`: where it crosses the threshold, by linear interpolation between the hourly
+values. They resolve some ten minutes of the *model*; what is heard at dusk differs by more.
 """
 
 from __future__ import annotations
@@ -47,10 +48,12 @@ TURN_STATES = {
     0: "happens",
     1: "open_throughout",
     2: "closed_throughout",
-    3: "other_direction_only",
+    3: "noon_says_no",
     4: "unknown",
 }
-"""What a half day holds. Unknown: hours are missing, or the sun does not rise or set."""
+"""What a half day holds. noon_says_no: a band that is open at noon does not open at dusk, one that
+is closed at noon does not close at dusk, and the like at dawn. unknown: hours are missing, there
+is no far circuit, or the sun does not rise or set."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,7 @@ def season_study(
     dates: Iterable[Any] | None = None,
     hours: Sequence[int] = range(24),
     threshold: float = 0.5,
+    far_km: float = 3000.0,
     f107_sfu: float | None = None,
     long_path: str = "both",
     progress: Callable[[int, int], None] | None = None,
@@ -94,12 +98,14 @@ def season_study(
     indices
         From `farhear.load_indices` or `farhear.read_indices`; None loads the shipped ones.
     dates
-        UTC dates to study (within the season); None for all. Opening times need at least the
-        neighbouring date too.
+        UTC dates to study (within the season); None for all.
     hours
-        Hours of the UTC day, 0 to 23; h stands for h:30.
+        Hours of the UTC day, 0 to 23; h stands for h:30. Opening times need all 24.
     threshold
         Likelihood from which a band counts as open, in (0, 1).
+    far_km
+        Circuits at least this long count for `far_likelihood`, [0, 20000]; 3000 km, about one hop
+        of the F2 layer, is a choice of ours. [km]
     f107_sfu
         A fixed 12-month smoothed 10.7 cm flux instead of the indices, 50 to 400. [sfu]
     long_path
@@ -113,7 +119,7 @@ def season_study(
     xarray.Dataset
         On (broadcast, date, hour_utc): `likelihood` [1], `snr_db` [dB], `muf_mhz` [MHz], `limit`
         (not_on_air where the schedule is silent), `on_air`. On (band, date, hour_utc):
-        `open_likelihood`. On (band, date): `dusk_opening_min`, `dusk_closing_min` (minutes after
+        `open_likelihood`, `far_likelihood` (NaN for a band without a far circuit). On (band, date): `dusk_opening_min`, `dusk_closing_min` (minutes after
         sunset) and `dawn_opening_min`, `dawn_closing_min` (minutes after sunrise, negative
         before), each with a state (`TURN_STATES`). On (date, hour_utc): `sun_zenith_deg`,
         `utc_offset_min`. On date: `sunrise_hour_utc`, `sunset_hour_utc`, `f107_sfu`, its status.
@@ -132,24 +138,37 @@ def season_study(
         raise InputError("season is not given and the schedule has none; say for example 'B25'")
     if not 0.0 < threshold < 1.0:
         raise InputError(f"threshold = {threshold!r} is outside (0, 1)")
+    if not 0.0 <= far_km <= 20000.0:
+        raise InputError(f"far_km = {far_km!r} is outside [0, 20000]")
     day, hour = _days_of(name, dates), _hours_of(hours)
     frame, left_out = _usable(schedule)
-    shape = (day.size, hour.size)
     if len(frame) * day.size * hour.size > _MOST_ELEMENTS:
         raise InputError(
             f"{len(frame)} broadcasts x {day.size} dates x {hour.size} hours is more than "
             f"{_MOST_ELEMENTS:g} values; give fewer dates or hours"
         )
-    t_unix_s = day[:, None] * _DAY_S + hour[None, :] * _HOUR_S + HALF_HOUR_S
-    times = UtcTimes(t_unix_s)
     driver = _driver(indices, day, f107_sfu)
     geometry = _geometry(station, frame)
-    result = _circuits(station, frame, geometry, times, driver, long_path, progress)
+    # The half days around dusk and dawn reach into the neighbouring UTC dates.
+    wide = np.unique([day - 1, day, day + 1]) if hour.size == 24 else day
+    keep = np.isin(wide, day)
+    flux = np.interp(wide, day, driver.f107_sfu)
+    wide_times = UtcTimes(wide[:, None] * _DAY_S + hour[None, :] * _HOUR_S + HALF_HOUR_S)
+    result = _circuits(station, frame, geometry, wide_times, flux, long_path, progress)
+    is_far = geometry["distance_km"] >= far_km
+    band_names, open_likelihood = _best(frame, result["likelihood"], np.ones(len(frame), bool))
+    _, far_likelihood = _best(frame, result["likelihood"], is_far)
+    sky = _sky(station, wide, wide_times)
+    turns = _turns(far_likelihood, wide_times.unix_s, sky, threshold)
+
+    times = wide_times[keep]
     on_air = _on_air(schedule, frame, times, name)
+    for key in ("likelihood", "snr_db", "muf_mhz", "limit"):
+        result[key] = result[key][:, keep]
     limit = np.where(on_air, result["limit"], np.uint8(_NOT_ON_AIR))
-    band_names, open_likelihood = _open(frame, result["likelihood"])
-    sky = _sky(station, day, times)
-    turns = _turns(open_likelihood, t_unix_s, sky, threshold)
+    open_likelihood, far_likelihood = open_likelihood[:, keep], far_likelihood[:, keep]
+    sky = {key: value[keep] for key, value in sky.items()}
+    turns = {key: (value[:, keep], state[:, keep]) for key, (value, state) in turns.items()}
 
     three = ("broadcast", "date", "hour_utc")
     source = result["source"]
@@ -184,6 +203,21 @@ def season_study(
                 "likelihood",
             ),
         ),
+        "far_likelihood": (
+            ("band", "date", "hour_utc"),
+            far_likelihood,
+            _attrs(
+                "1",
+                f"highest likelihood among the band's circuits of {far_km:g} km or more, "
+                "as if all were on the air",
+                "likelihood",
+            ),
+        ),
+        "far_count": (
+            ("band",),
+            np.array([((frame["band"] == b) & is_far).sum() for b in band_names], dtype=np.int32),
+            _attrs("1", f"broadcasts from {far_km:g} km or more", "schedule"),
+        ),
         "broadcasts_count": (
             ("band",),
             np.array([(frame["band"] == b).sum() for b in band_names], dtype=np.int32),
@@ -215,7 +249,7 @@ def season_study(
         **_broadcast_coordinates(frame, geometry),
     }
     attributes = _global_attributes(
-        station, schedule, name, threshold, driver, left_out, long_path, shape
+        station, schedule, name, threshold, far_km, driver, left_out, long_path, hour.size
     )
     return xr.Dataset(variables, coordinates, attributes)
 
@@ -323,7 +357,7 @@ def _circuits(
     frame: pd.DataFrame,
     geometry: dict[str, Floats],
     times: UtcTimes,
-    driver: _Driver,
+    f107_sfu: Floats,
     long_path: str,
     progress: Callable[[int, int], None] | None,
 ) -> dict[str, Any]:
@@ -337,7 +371,7 @@ def _circuits(
     circuits, which = np.unique(keys, axis=0, return_inverse=True)
     n, total = times.shape[0] * times.shape[1], len(circuits)
     flat = times.reshape(n)
-    flux = np.repeat(driver.f107_sfu, times.shape[1])
+    flux = np.repeat(f107_sfu, times.shape[1])
     numbers = {key: np.empty((total, n), np.float32) for key in ("likelihood", "snr_db", "muf_mhz")}
     limit = np.empty((total, n), np.uint8)
     limit_attrs: dict[str, Any] = {}
@@ -384,15 +418,20 @@ def _on_air(
     return schedule.on_air(times, rows=positions) & inside
 
 
-def _open(
-    frame: pd.DataFrame, likelihood: NDArray[np.float32]
+def _best(
+    frame: pd.DataFrame, likelihood: NDArray[np.float32], counted: NDArray[np.bool_]
 ) -> tuple[list[str], NDArray[np.float32]]:
+    """Highest likelihood per band among the counted rows; NaN for a band without one."""
     present = set(frame["band"])
     names = [b.name for b in bands.BANDS if b.name in present]
     names += [bands.OTHER] if bands.OTHER in present else []
     of_row = frame["band"].to_numpy()
-    best = [np.fmax.reduce(likelihood[of_row == name], axis=0) for name in names]
-    return names, np.stack(best)
+    out = np.full((len(names), *likelihood.shape[1:]), np.nan, np.float32)
+    for best, name in zip(out, names, strict=True):
+        rows = (of_row == name) & counted
+        if rows.any():
+            best[:] = np.fmax.reduce(likelihood[rows], axis=0)
+    return names, out
 
 
 # The sun at home --------------------------------------------------------------------------------
@@ -443,29 +482,35 @@ def _sky_variables(sky: dict[str, Any]) -> dict[str, Any]:
 
 
 def crossing(
-    t_s: Floats, value: Floats, threshold: float, *, rising: bool
+    t_s: Floats, value: Floats, threshold: float, *, rising: bool, last: bool = False
 ) -> tuple[float, int]:
-    """First crossing of a threshold in a run of samples, by linear interpolation.
+    """When a band opens or closes in a half day, seen from solar noon.
+
+    At dusk the run begins at noon and the first change counts, at dawn it ends at noon and the
+    last change counts. So a band that is closed at noon can open at dusk and close at dawn, one
+    that is open at noon the other way round; a second opening in the night is neither.
 
     Parameters
     ----------
     t_s, value
         Samples in order of time, shape (n,); a NaN value means unknown.
     threshold
-        Level; a sample at the level counts as above.
+        Level; a sample at the level counts as above. Linear interpolation between samples.
     rising
         Whether the way up or the way down is sought.
+    last
+        Whether noon is the end of the run (dawn) rather than its start (dusk).
 
     Returns
     -------
     time, state
-        Time of the first crossing (NaN when there is none) and a key of `TURN_STATES`.
+        Time of the crossing (NaN when there is none) and a key of `TURN_STATES`.
 
     Examples
     --------
     >>> import numpy as np
-    >>> crossing(np.array([0.0, 1.0]), np.array([0.2, 0.6]), 0.5, rising=True)
-    (0.75, 0)
+    >>> crossing(np.array([0.0, 1.0]), np.array([0.25, 0.75]), 0.5, rising=True)
+    (0.5, 0)
     """
     if value.size < 2 or np.isnan(value).any():
         return np.nan, 4
@@ -474,23 +519,23 @@ def crossing(
         return np.nan, 1
     if not above.any():
         return np.nan, 2
-    turns = np.flatnonzero(above[1:] & ~above[:-1] if rising else above[:-1] & ~above[1:])
-    if turns.size == 0:
+    if above[-1 if last else 0] != (rising == last):
         return np.nan, 3
-    i = int(turns[0])
+    turns = np.flatnonzero(above[1:] & ~above[:-1] if rising else above[:-1] & ~above[1:])
+    i = int(turns[-1 if last else 0])
     share = (threshold - value[i]) / (value[i + 1] - value[i])
     return float(t_s[i] + share * (t_s[i + 1] - t_s[i])), 0
 
 
 def _turns(
-    open_likelihood: NDArray[np.float32], t_unix_s: Floats, sky: dict[str, Any], threshold: float
+    likelihood: NDArray[np.float32], t_unix_s: Floats, sky: dict[str, Any], threshold: float
 ) -> dict[str, tuple[Floats, NDArray[np.uint8]]]:
     """Opening and closing around dusk (solar noon to midnight) and dawn (midnight to noon)."""
-    n_band, n_day = open_likelihood.shape[0], t_unix_s.shape[0]
+    n_band, n_day = likelihood.shape[0], t_unix_s.shape[0]
     origin_s = t_unix_s[0, 0] // _HOUR_S * _HOUR_S + HALF_HOUR_S
     slot = np.rint((t_unix_s - origin_s) / _HOUR_S).astype(np.int64).reshape(-1)
     series = np.full((n_band, slot[-1] + 1), np.nan)
-    series[:, slot] = open_likelihood.reshape(n_band, -1)
+    series[:, slot] = likelihood.reshape(n_band, -1)
     noon_s = (sky["rise_s"] + sky["set_s"]) / 2.0
     noon_s = np.where(sky["set_s"] > sky["rise_s"], noon_s, np.nan)
     out: dict[str, tuple[Floats, NDArray[np.uint8]]] = {}
@@ -509,7 +554,11 @@ def _turns(
                 t_s = origin_s + np.arange(low, high + 1) * _HOUR_S
                 for b in range(n_band):
                     at_s, state[b, d] = crossing(
-                        t_s, series[b, low : high + 1], threshold, rising=rising
+                        t_s,
+                        series[b, low : high + 1],
+                        threshold,
+                        rising=rising,
+                        last=part == "dawn",
                     )
                     minutes[b, d] = (at_s - sun_s[d]) / 60.0
             out[f"{part}_{direction}"] = minutes, state
@@ -526,9 +575,9 @@ def _turn_variables(turns: dict[str, tuple[Floats, NDArray[np.uint8]]]) -> dict[
             ("band", "date"),
             minutes,
             {
-                **_attrs("min", f"when the band {verb} at {part}, after {event}", "open_likelihood"),
-                "comment": "first crossing of the threshold in the half day, interpolated linearly "
-                "between hourly values",
+                **_attrs("min", f"when the band {verb} at {part}, after {event}", "far_likelihood"),
+                "comment": "the change of the half day nearest to solar noon, interpolated "
+                "linearly between hourly values",
                 "ancillary_variables": f"{name}_state",
             },
         )
@@ -582,10 +631,11 @@ def _global_attributes(
     schedule: Schedule,
     season: str,
     threshold: float,
+    far_km: float,
     driver: _Driver,
     left_out: pd.DataFrame,
     long_path: str,
-    shape: tuple[int, int],
+    n_hours: int,
 ) -> dict[str, Any]:
     import farhear
 
@@ -602,6 +652,7 @@ def _global_attributes(
         "min_elevation_deg": station.min_elevation_deg,
         "long_path": long_path,
         "threshold": threshold,
+        "far_km": far_km,
         "schedule": schedule.source,
         "schedule_sha256": schedule.sha256,
         "schedule_season": schedule.season or "",
@@ -611,7 +662,7 @@ def _global_attributes(
         "index_source": driver.digest,
         "tzdata_edition": tzdata_edition(),
         "data_digests": json.dumps(data_digests(), sort_keys=True),
-        "complete": int(shape[1] == 24),
+        "complete": int(n_hours == 24),
         "privacy": "distances and sun times place the home: share this file with care",
     }
 
@@ -648,15 +699,15 @@ def band_weeks(study: xr.Dataset) -> pd.DataFrame:
     (median and quartiles over those days, NaN when none); `closing_days` and
     `closes_after_sunrise_min` likewise for closing at dawn; `day_openings_after_sunrise_min` and
     `day_closings_after_sunset_min` for bands of the day (median); `best_hour_utc` (hhmm, the
-    instant of the hour with the highest mean of `open_likelihood`), `best_hour_local` (the same
+    instant of the hour with the highest mean of `far_likelihood`), `best_hour_local` (the same
     instant on the wall clock of the week's middle date), `highest_likelihood` (that mean), and
-    `broadcasts_count`.
+    `broadcasts_count`, `far_count`. A band without a far circuit has empty cells.
     """
     dates = pd.DatetimeIndex(study["date"].to_numpy())
     calendar = dates.isocalendar()
     weeks = (calendar["year"] * 100 + calendar["week"]).to_numpy(dtype=np.int64)
     hours = study["hour_utc"].to_numpy()
-    open_likelihood = study["open_likelihood"].to_numpy()
+    far_likelihood = study["far_likelihood"].to_numpy()
     offset_min = study["utc_offset_min"].to_numpy()
     turns = {
         key: study[f"{key}_min"].to_numpy()
@@ -666,8 +717,9 @@ def band_weeks(study: xr.Dataset) -> pd.DataFrame:
     for b, name in enumerate(study["band"].to_numpy()):
         for week in np.unique(weeks):
             at = np.flatnonzero(weeks == week)
-            mean = open_likelihood[b, at].mean(axis=0, dtype=np.float64)
+            mean = far_likelihood[b, at].mean(axis=0, dtype=np.float64)
             best = int(np.argmax(mean))
+            known = not np.isnan(mean[best])
             minute = int(hours[best]) * 60 + 30
             local = (minute + int(offset_min[at[at.size // 2], best])) % 1440
             opens = _spread(turns["dusk_opening"][b, at])
@@ -690,13 +742,18 @@ def band_weeks(study: xr.Dataset) -> pd.DataFrame:
                     "closes_after_sunrise_min_p75": closes[3],
                     "day_opens_after_sunrise_min": _spread(turns["dawn_opening"][b, at])[2],
                     "day_closes_after_sunset_min": _spread(turns["dusk_closing"][b, at])[2],
-                    "best_hour_utc": f"{minute // 60:02d}{minute % 60:02d}",
-                    "best_hour_local": f"{local // 60:02d}{local % 60:02d}",
+                    "best_hour_utc": _hhmm(minute) if known else "",
+                    "best_hour_local": _hhmm(local) if known else "",
                     "highest_likelihood": float(mean[best]),
                     "broadcasts_count": int(study["broadcasts_count"].to_numpy()[b]),
+                    "far_count": int(study["far_count"].to_numpy()[b]),
                 }
             )
     return pd.DataFrame(rows)
+
+
+def _hhmm(minutes: int) -> str:
+    return f"{minutes // 60:02d}{minutes % 60:02d}"
 
 
 def _spread(minutes: Floats) -> tuple[int, float, float, float]:
@@ -714,12 +771,12 @@ def summary(study: xr.Dataset) -> pd.DataFrame:
     Returns
     -------
     `band`, `broadcasts_count`, `open_hours_utc` and `open_hours_local` (hours whose mean
-    `open_likelihood` reaches the threshold, as ranges hhmm-hhmm of whole hours; local by the
+    `far_likelihood` reaches the threshold, as ranges hhmm-hhmm of whole hours; local by the
     clock of the middle date), `best_hour_utc`, `best_likelihood`, `opening_days`,
     `opens_after_sunset_min` with quartiles, `closes_after_sunrise_min`.
     """
     hours = study["hour_utc"].to_numpy()
-    mean = study["open_likelihood"].to_numpy().mean(axis=1, dtype=np.float64)
+    mean = study["far_likelihood"].to_numpy().mean(axis=1, dtype=np.float64)
     middle = study.sizes["date"] // 2
     offset_min = int(study["utc_offset_min"].to_numpy()[middle, len(hours) // 2])
     rows: list[dict[str, Any]] = []
@@ -735,7 +792,7 @@ def summary(study: xr.Dataset) -> pd.DataFrame:
                 "broadcasts_count": int(study["broadcasts_count"].to_numpy()[b]),
                 "open_hours_utc": hour_ranges(is_open),
                 "open_hours_local": hour_ranges(is_open, offset_min),
-                "best_hour_utc": f"{int(hours[best]):02d}30",
+                "best_hour_utc": "" if np.isnan(mean[b, best]) else f"{int(hours[best]):02d}30",
                 "best_likelihood": float(mean[b, best]),
                 "opening_days": opens[0],
                 "opens_after_sunset_min": opens[2],
@@ -767,5 +824,5 @@ def hour_ranges(is_open: NDArray[np.bool_], offset_min: int = 0) -> str:
         while is_open[(start + length) % 24]:
             length += 1
         ends = ((int(start) * 60 + offset_min) % 1440, (int(start + length) * 60 + offset_min) % 1440)
-        ranges.append("-".join(f"{m // 60:02d}{m % 60:02d}" for m in ends))
+        ranges.append("-".join(_hhmm(m) for m in ends))
     return " ".join(ranges)

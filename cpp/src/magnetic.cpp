@@ -53,7 +53,8 @@ Sorted sorted(const std::vector<double>& coefficients_nt) {
 }
 
 /// Factors of the recurrences of the Schmidt functions, which depend on degree and order only:
-/// P(n,m) = up x P(n-1,m) - back P(n-2,m), and sin(theta) dP(n,m)/dtheta = n x P(n,m) - slope P(n-1,m).
+/// P(n,m) = up x P(n-1,m) - back P(n-2,m), and sin(theta) dP(n,m)/dtheta = n x P(n,m) - slope
+/// P(n-1,m).
 struct Recurrence {
     Table up{};
     Table back{};
@@ -121,11 +122,11 @@ void block(const Sorted& model, const Recurrence& rec, const Lane& lat_deg, cons
         rho2[i] = rho[i] * rho[i];
     }
 
-    Lane up_r{};     // radial, outward
-    Lane south{};    // along colatitude
-    Lane east{};     // along longitude
-    Lane q;          // P(n, m), over sin(theta) when m > 0, times rho^(n+2)
-    Lane q_before;   // the same of degree n - 1, n - 2
+    Lane up_r{};    // radial, outward
+    Lane south{};   // along colatitude
+    Lane east{};    // along longitude
+    Lane q;         // P(n, m), over sin(theta) when m > 0, times rho^(n+2)
+    Lane q_before;  // the same of degree n - 1, n - 2
     Lane q_before2;
 
     // order 0: P and dP/dx of the Legendre polynomials
@@ -224,8 +225,9 @@ void block(const Sorted& model, const Recurrence& rec, const Lane& lat_deg, cons
 }
 
 FARHEAR_CLONES
-void derive_loop(std::size_t n, const double* north_nt, const double* east_nt, const double* down_nt,
-                 const double* lat_deg, double* dip_deg, double* modip_deg, double* gyro_mhz) {
+void derive_loop(std::size_t n, const double* north_nt, const double* east_nt,
+                 const double* down_nt, const double* lat_deg, double* dip_deg, double* modip_deg,
+                 double* gyro_mhz) {
     for (std::size_t i = 0; i < n; ++i) {
         const double level2 = north_nt[i] * north_nt[i] + east_nt[i] * east_nt[i];
         const double dip_rad = vector_math::atan2(down_nt[i], std::sqrt(level2));
@@ -248,20 +250,20 @@ void check_places(std::span<const double> lat_deg, std::span<const double> lon_d
 Model::Model(std::vector<double> epochs_year, std::vector<double> coefficients_nt)
     : epochs_year_(std::move(epochs_year)), coefficients_nt_(std::move(coefficients_nt)) {
     if (epochs_year_.size() < 2) {
-        throw InputError("epochs_year has " + checks::text(epochs_year_.size()) +
-                         " elements, at least 2 are needed");
+        throw InputError(checks::text("epochs_year has ", epochs_year_.size(),
+                                      " elements, at least 2 are needed"));
     }
     for (std::size_t i = 0; i < epochs_year_.size(); ++i) {
         if (!std::isfinite(epochs_year_[i]) || (i > 0 && epochs_year_[i] <= epochs_year_[i - 1])) {
-            throw InputError("epochs_year[" + checks::text(i) +
-                             "] = " + checks::text(epochs_year_[i]) + " does not ascend");
+            throw InputError(
+                checks::text("epochs_year[", i, "] = ", epochs_year_[i], " does not ascend"));
         }
     }
     checks::same_length("coefficients_nt", coefficients_nt_.size(),
                         epochs_year_.size() * kCoefficients);
     for (std::size_t i = 0; i < coefficients_nt_.size(); ++i) {
         if (!std::isfinite(coefficients_nt_[i])) {
-            throw InputError("coefficients_nt[" + checks::text(i) + "] is not finite");
+            throw InputError(checks::text("coefficients_nt[", i, "] is not finite"));
         }
     }
 }
@@ -274,9 +276,9 @@ std::vector<double> Model::at(double year) const {
         return std::vector<double>(kCoefficients, std::numeric_limits<double>::quiet_NaN());
     }
     if (year < first_year() || year > last_year()) {
-        throw InputError("year = " + checks::text(year) + " is outside [" +
-                         checks::text(first_year()) + ", " + checks::text(last_year()) +
-                         "], the epochs of the field model; the field is not extrapolated");
+        throw InputError(checks::text("year = ", year, " is outside [", first_year(), ", ",
+                                      last_year(),
+                                      "], the epochs of the field; it is not extrapolated"));
     }
     const auto after = std::upper_bound(epochs_year_.begin() + 1, epochs_year_.end() - 1, year);
     const auto k = static_cast<std::size_t>(after - epochs_year_.begin());
@@ -289,9 +291,10 @@ std::vector<double> Model::at(double year) const {
     return out;
 }
 
-void Model::components(double year, std::span<const double> lat_deg, std::span<const double> lon_deg,
-                       std::span<const double> height_km, std::span<double> north_nt,
-                       std::span<double> east_nt, std::span<double> down_nt) const {
+void Model::components(double year, std::span<const double> lat_deg,
+                       std::span<const double> lon_deg, std::span<const double> height_km,
+                       std::span<double> north_nt, std::span<double> east_nt,
+                       std::span<double> down_nt) const {
     const std::size_t n = lat_deg.size();
     check_places(lat_deg, lon_deg);
     checks::same_length("height_km", height_km.size(), n);

@@ -1,5 +1,3 @@
-#include "farhear/magnetic.hpp"
-
 #include <doctest/doctest.h>
 
 #include <cmath>
@@ -11,7 +9,7 @@
 #include <vector>
 
 #include "farhear/error.hpp"
-#include "vector_math.hpp"
+#include "farhear/magnetic.hpp"
 
 namespace {
 
@@ -33,27 +31,6 @@ Model dipole() {
 }
 
 }  // namespace
-
-TEST_CASE("the angle function agrees with the C library in long double") {
-    long double worst = 0.0L;
-    for (int i = 0; i < 20000; ++i) {
-        const double turn = (i + 0.37) * 2.0 * std::numbers::pi / 20000.0;
-        const double x = std::cos(turn) * 3.7;
-        const double y = std::sin(turn) * 3.7;
-        const long double expected =
-            std::atan2(static_cast<long double>(y), static_cast<long double>(x));
-        worst = std::max(worst, std::fabs(farhear::vector_math::atan2(y, x) - expected));
-    }
-    CHECK(worst < 5e-16L);
-    CHECK(farhear::vector_math::atan2(0.0, 0.0) == 0.0);
-    CHECK(farhear::vector_math::atan2(1.0, 0.0) == std::numbers::pi / 2.0);
-    CHECK(farhear::vector_math::atan2(-1.0, 0.0) == -std::numbers::pi / 2.0);
-    CHECK(farhear::vector_math::atan2(0.0, -1.0) == std::numbers::pi);
-    const double nan = std::numeric_limits<double>::quiet_NaN();
-    CHECK(std::isnan(farhear::vector_math::atan2(nan, 0.0)));
-    CHECK(std::isnan(farhear::vector_math::atan2(0.0, nan)));
-    CHECK(std::isnan(farhear::vector_math::atan2(nan, 1.0)));
-}
 
 TEST_CASE("a dipole's field is the textbook dipole") {
     // B = B0 (a/r)^3 sqrt(1 + 3 sin^2 G), tan I = 2 tan G (any textbook of geomagnetism), on the
@@ -110,8 +87,8 @@ TEST_CASE("wrong models and wrong lengths are refused") {
     const std::vector<double> three(3, 1.0);
     std::vector<double> out(2);
     CHECK_THROWS_AS(model.components(2026.0, two, three, two, out, out, out), InputError);
-    CHECK_THROWS_AS(model.components(2031.0, 0.0, 0.0, 0.0), InputError);
-    CHECK_THROWS_AS(model.components(2026.0, 90.5, 0.0, 0.0), InputError);
+    CHECK_THROWS_AS(static_cast<void>(model.components(2031.0, 0.0, 0.0, 0.0)), InputError);
+    CHECK_THROWS_AS(static_cast<void>(model.components(2026.0, 90.5, 0.0, 0.0)), InputError);
     CHECK(std::isnan(model.components(std::nan(""), 0.0, 0.0, 0.0).north_nt));
 }
 

@@ -3,8 +3,9 @@
 The maps of foF2 are drawn in modified dip, absorption and the highest usable frequency contain the
 gyrofrequency. Field at 300 km for the F2 layer, at 100 km for absorption.
 
-The field is the International Geomagnetic Reference Field, 14th generation: years 1900 to 2030, linear
-between epochs of five years, the last five a forecast. A later year is refused, not extrapolated.
+The field is the International Geomagnetic Reference Field, 14th generation: years 1900 to 2030,
+linear between epochs of five years, the last five a forecast. A later year is refused, not
+extrapolated.
 """
 
 from __future__ import annotations
@@ -144,9 +145,7 @@ def components(
     return Components(*(restore(part, shape) for part in _sum(flat)))
 
 
-def field(
-    lat_deg: ArrayLike, lon_deg: ArrayLike, height_km: ArrayLike, year: ArrayLike
-) -> Field:
+def field(lat_deg: ArrayLike, lon_deg: ArrayLike, height_km: ArrayLike, year: ArrayLike) -> Field:
     """Dip, modified dip and electron gyrofrequency; the arguments broadcast.
 
     Parameters
@@ -221,6 +220,4 @@ def geomagnetic_lat_deg(lat_deg: ArrayLike, lon_deg: ArrayLike, year: float) -> 
     if when.ndim:
         raise InputError(f"year has shape {when.shape}; one date is needed for all places")
     shape = broadcast_shape(lat_deg=lat, lon_deg=lon)
-    return restore(
-        model().geomagnetic_lat_deg(float(when), *flatten(shape, lat, lon)), shape
-    )
+    return restore(model().geomagnetic_lat_deg(float(when), *flatten(shape, lat, lon)), shape)

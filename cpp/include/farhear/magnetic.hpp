@@ -26,8 +26,10 @@ class Model {
   public:
     /// @param epochs_year      ascending, at least two. [decimal year]
     /// @param coefficients_nt  epochs x 195, one epoch after the other; within an epoch g10 g11 h11
-    ///                         g20 g21 h21 g22 h22 ... to degree 13 (there is no h of order 0). [nT]
-    /// @throws InputError on epochs that do not ascend, a wrong number of coefficients or one that is
+    ///                         g20 g21 h21 g22 h22 ... to degree 13 (there is no h of order 0).
+    ///                         [nT]
+    /// @throws InputError on epochs that do not ascend, a wrong number of coefficients or one that
+    /// is
     ///         not finite.
     Model(std::vector<double> epochs_year, std::vector<double> coefficients_nt);
 
@@ -75,10 +77,9 @@ class Model {
 /// Dip (inclination), positive where the field points down, -90 .. 90. [deg]
 [[nodiscard]] double dip_deg(const Components& field) noexcept;
 
-/// Modified dip, the latitude-like coordinate of the maps of foF2: tan(modip) = I / sqrt(cos lat) with
-/// the dip I in radians. -90 .. 90. [deg]
-/// At the poles the cosine is held at 1e-9, which gives +-90 to 0.002 deg.
-/// Source: Rawer's definition as used with the CCIR maps.
+/// Modified dip, the latitude-like coordinate of the maps of foF2: tan(modip) = I / sqrt(cos lat)
+/// with the dip I in radians. -90 .. 90. [deg] At the poles the cosine is held at 1e-9, which gives
+/// +-90 to 0.002 deg. Source: Rawer's definition as used with the CCIR maps.
 [[nodiscard]] double modip_deg(double dip_deg, double lat_deg) noexcept;
 
 /// Electron gyrofrequency of the total field, 2.799249e-5 MHz per nT. [MHz]

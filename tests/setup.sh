@@ -13,8 +13,9 @@ case $mode in
     run) extras="" settings=() ;;
     test)
         extras="[test]"
-        settings=(build-dir=build/check cmake.define.FARHEAR_WERROR=ON
-                  cmake.define.FARHEAR_BUILD_TESTS=ON)
+        # a build folder of its own, where tests/check.sh also builds the C++ tests and the wheel
+        settings=(build-dir=build/check build.targets=_core cmake.define.FARHEAR_WERROR=ON
+            cmake.define.FARHEAR_BUILD_TESTS=ON)
         packages+=(doctest-dev)
         ;;
     *) echo "usage: bash tests/setup.sh run|test" >&2; exit 2 ;;

@@ -11,6 +11,8 @@ trap 'rm -rf "$work"' EXIT
 "$python" - "$work" <<'END'
 """Generate, then mend what a strict type checker would refuse."""
 
+import enum
+import importlib
 import re
 import sys
 from pathlib import Path
@@ -30,8 +32,25 @@ MENDS = [
     (r"list\[CONTENTS\]", "list[typing.Any]"),
     (r"tuple\[CONTENTS\]", "tuple[typing.Any, ...]"),
 ]
+
+
+def enum_members(module: str, text: str) -> str:
+    """Give enum members the form a type checker counts as members: NAME = value."""
+    classes = vars(importlib.import_module(module))
+    for name, kind in classes.items():
+        if isinstance(kind, type) and issubclass(kind, enum.Enum):
+            for member in kind:
+                old = f"    {member.name}: typing.ClassVar[{name}]"
+                text = re.sub(f"^{re.escape(old)}.*$", f"    {member.name} = {member.value!r}",
+                              text, flags=re.MULTILINE)
+    # what every enum inherits
+    text = re.sub(r"    @classmethod\n    def __new__\(cls, value\):\n        \.\.\.\n", "", text)
+    return re.sub(r"    def __format__\(self, format_spec\):\n(        .*\n)+", "", text)
+
+
 for path in Path(work).rglob("*.pyi"):
-    text = path.read_text()
+    module = "farhear._core" if path.stem == "__init__" else f"farhear._core.{path.stem}"
+    text = enum_members(module, path.read_text())
     for pattern, replacement in MENDS:
         text = re.sub(pattern, replacement, text, flags=re.MULTILINE)
     if "typing." in text.replace("numpy.typing", "") and "\nimport typing\n" not in text:

@@ -17,6 +17,7 @@ namespace farhear::clock {
 
 namespace {
 
+using detail::Bucket;
 using std::chrono::local_seconds;
 using std::chrono::seconds;
 using std::chrono::sys_seconds;
@@ -357,43 +358,27 @@ void rule_name(Reader& in) {
 }
 
 // ---------------------------------------------------------------------------------------------
-// The index: one 64-bit word for each 2^21 s (24.3 days)
-//   bits 0-21  first second in the bucket that belongs to "after"; 2^21 = none
-//   bit  22    the bucket needs the search (two changes, or a gap that crosses its border)
-//   bits 24-43 offset before, bits 44-63 offset after, both + 2^19
+// The index: one entry for each 2^21 s (24.3 days), so that look-up is one load and one comparison
 
 constexpr unsigned kShift = 21;
-constexpr std::uint64_t kBucket_s = 1ULL << kShift;
-constexpr std::uint64_t kChangeMask = (1ULL << 22U) - 1;
-constexpr std::uint64_t kCrowded = 1ULL << 22U;
-constexpr std::uint64_t kBefore = 24;
-constexpr std::uint64_t kAfter = 44;
-constexpr std::uint64_t kOffsetMask = (1ULL << 20U) - 1;
-constexpr std::int64_t kOffsetBias = 1LL << 19U;
+constexpr std::int64_t kBucket_s = 1LL << kShift;
+constexpr std::int64_t kBias_s = 1LL << 18U;   // makes every offset positive, below 2^19
+constexpr std::int64_t kCrowded = 1LL << 20U;  // a bit that no offset uses
 constexpr std::int64_t kFirstWall_s = kFirst_s - kMargin_s;
 constexpr std::int64_t kEndWall_s = kEnd_s + kMargin_s;
 
-[[nodiscard]] constexpr std::size_t bucket_count(std::int64_t first_s, std::int64_t end_s) {
-    return static_cast<std::size_t>((end_s - first_s - 1) >> kShift) + 1;
-}
-
-[[nodiscard]] constexpr std::uint64_t pack(std::uint64_t change, std::int32_t before_s,
-                                           std::int32_t after_s) {
-    return change | (static_cast<std::uint64_t>(before_s + kOffsetBias) << kBefore) |
-           (static_cast<std::uint64_t>(after_s + kOffsetBias) << kAfter);
-}
-
 /// Build the index of intervals [low[i], high[i]) in which change i takes place, in ascending
-/// order. On the UTC axis they are single instants, on the wall axis gaps and repeats.
-[[nodiscard]] std::vector<std::uint64_t> make_index(std::span<const std::int64_t> low_s,
-                                                    std::span<const std::int64_t> high_s,
-                                                    std::span<const std::int32_t> offset_s,
-                                                    std::int64_t first_s, std::int64_t end_s) {
-    std::vector<std::uint64_t> index(bucket_count(first_s, end_s));
+/// order. On the UTC axis they are single instants, on the wall axis gaps and repeats. A bucket
+/// with two of them, or with one that crosses its border, is marked: it needs the search.
+[[nodiscard]] std::vector<Bucket> make_index(std::span<const std::int64_t> low_s,
+                                             std::span<const std::int64_t> high_s,
+                                             std::span<const std::int32_t> offset_s,
+                                             std::int64_t first_s, std::int64_t end_s) {
+    std::vector<Bucket> index(static_cast<std::size_t>((end_s - first_s - 1) >> kShift) + 1);
     std::size_t below = 0;  // changes wholly before the bucket
-    for (std::size_t bucket = 0; bucket < index.size(); ++bucket) {
-        const std::int64_t begin_s = first_s + (static_cast<std::int64_t>(bucket) << kShift);
-        const std::int64_t next_s = begin_s + static_cast<std::int64_t>(kBucket_s);
+    std::int64_t begin_s = first_s;
+    for (Bucket& bucket : index) {
+        const std::int64_t next_s = begin_s + kBucket_s;
         while (below < low_s.size() && std::max(high_s[below], low_s[below] + 1) <= begin_s) {
             ++below;
         }
@@ -401,104 +386,104 @@ constexpr std::int64_t kEndWall_s = kEnd_s + kMargin_s;
         while (below + touching < low_s.size() && low_s[below + touching] < next_s) {
             ++touching;
         }
-        if (touching == 0) {
-            index[bucket] = pack(kBucket_s, offset_s[below], offset_s[below]);
-            continue;
+        bucket = {next_s, static_cast<std::int32_t>(offset_s[below] + kBias_s), 0};
+        if (touching == 1 && low_s[below] >= begin_s && high_s[below] <= next_s) {
+            bucket.change_s = low_s[below];
+            bucket.step_s = offset_s[below + 1] - offset_s[below];
+        } else if (touching > 0) {
+            bucket.before_s |= static_cast<std::int32_t>(kCrowded);
         }
-        const bool whole = low_s[below] >= begin_s && high_s[below] <= next_s;
-        const std::int64_t change = std::max<std::int64_t>(low_s[below] - begin_s, 0);
-        index[bucket] =
-            pack(static_cast<std::uint64_t>(change), offset_s[below], offset_s[below + 1]);
-        if (touching > 1 || !whole) {
-            index[bucket] |= kCrowded;
-        }
+        begin_s = next_s;
     }
     return index;
 }
 
-constexpr double kRound = 6755399441055744.0;  // 1.5 * 2^52: adding it rounds to an integer
-
-/// Largest integer not above x, |x| < 2^51, without a branch or a library call.
-[[nodiscard]] FARHEAR_INLINE std::int64_t floor_s(double x) {
-    const double nearest = (x + kRound) - kRound;
-    const double down = nearest > x ? nearest - 1.0 : nearest;
-    return std::bit_cast<std::int64_t>(down + kRound) - std::bit_cast<std::int64_t>(kRound);
+/// Whole seconds of x in [first, first + 2^33), downwards, by one subtraction and one truncation.
+/// float64 is coarser than the distance that could round up: 0.95 us before a whole second.
+[[nodiscard]] FARHEAR_INLINE std::int64_t whole_s(double x, std::int64_t first_s) {
+    return static_cast<std::int64_t>(x - static_cast<double>(first_s)) + first_s;
 }
 
-struct Found {
-    std::uint64_t word;
-    std::int64_t whole_s;
-    std::int64_t offset_s;
-    std::uint64_t inside;  // seconds since the start of the bucket
-};
-
-[[nodiscard]] FARHEAR_INLINE Found find(const std::uint64_t* index, std::int64_t first_s,
-                                        double clamped) {
-    const std::int64_t whole_s = floor_s(clamped);
-    const auto since = static_cast<std::uint64_t>(whole_s - first_s);
-    const std::uint64_t word = index[since >> kShift];
-    const std::uint64_t inside = since & (kBucket_s - 1);
-    const std::uint64_t shift = inside >= (word & kChangeMask) ? kAfter : kBefore;
-    const auto offset_s = static_cast<std::int64_t>((word >> shift) & kOffsetMask) - kOffsetBias;
-    return {word, whole_s, offset_s, inside};
+/// x drawn into [first, last]; NaN gives first.
+[[nodiscard]] FARHEAR_INLINE double clamp(double x, double first, double last) {
+    const double low = x > first ? x : first;
+    return low < last ? low : last;
 }
 
-// The three loops. They return a word that is not zero if any element needs a second look: outside
-// the years (bit 0) or in a crowded bucket (bit 22), for walls also in a gap or repeat (bit 1).
+/// Offset plus kBias_s, plus kCrowded where it is not to be trusted. No branch.
+[[nodiscard]] FARHEAR_INLINE std::int64_t biased_s(const Bucket& bucket, std::int64_t at_s) {
+    const std::int64_t after = (bucket.change_s - 1 - at_s) >> 63U;  // all ones or zero
+    return bucket.before_s + (bucket.step_s & after);
+}
 
-FARHEAR_CLONES std::uint64_t local_loop(const double* t_unix_s, std::size_t n,
-                                        const std::uint64_t* index, double end, std::int64_t* out) {
-    std::uint64_t flags = 0;
+[[nodiscard]] FARHEAR_INLINE const Bucket& bucket_of(const Bucket* index, std::int64_t at_s,
+                                                     std::int64_t first_s) {
+    return index[static_cast<std::uint64_t>(at_s - first_s) >> kShift];
+}
+
+[[nodiscard]] bool in_reach(double wall_s) {
+    return wall_s >= static_cast<double>(kFirstWall_s) && wall_s < static_cast<double>(kEndWall_s);
+}
+
+[[nodiscard]] FARHEAR_INLINE bool in_change(const Bucket& bucket, std::int64_t at_s) {
+    const std::int64_t length = bucket.step_s < 0 ? -bucket.step_s : bucket.step_s;
+    return static_cast<std::uint64_t>(at_s - bucket.change_s) < static_cast<std::uint64_t>(length);
+}
+
+// The three loops. They say whether any element needs a second look: missing, outside the years,
+// in a marked bucket, on the wall axis also in a gap or repeat.
+
+FARHEAR_CLONES bool local_loop(const double* t_unix_s, std::size_t n, const Bucket* index,
+                               double last, std::int64_t* out) {
+    std::uint64_t moved = 0;
+    std::int64_t seen = 0;
     for (std::size_t i = 0; i < n; ++i) {
         const double t = t_unix_s[i];
-        const double low = t >= kFirst_unix_s ? t : kFirst_unix_s;  // NaN too
-        const double clamped = low < end ? low : kFirst_unix_s;
-        const Found found = find(index, kFirst_s, clamped);
-        const bool known = t == t;  // NOLINT(misc-redundant-expression): NaN differs from itself
-        flags |= (found.word & kCrowded) | static_cast<std::uint64_t>(known && clamped != t);
-        out[i] = known ? found.whole_s + found.offset_s : kMissingWall_s;
+        const double clamped = clamp(t, kFirst_unix_s, last);
+        const std::int64_t at_s = whole_s(clamped, kFirst_s);
+        const std::int64_t offset = biased_s(bucket_of(index, at_s, kFirst_s), at_s);
+        moved |= std::bit_cast<std::uint64_t>(clamped - t);
+        seen |= offset;
+        out[i] = at_s + offset - kBias_s;
     }
-    return flags;
+    return moved != 0 || (seen & kCrowded) != 0;
 }
 
-FARHEAR_CLONES std::uint64_t offset_loop(const double* t_unix_s, std::size_t n,
-                                         const std::uint64_t* index, double end, double* out) {
-    std::uint64_t flags = 0;
+FARHEAR_CLONES bool offset_loop(const double* t_unix_s, std::size_t n, const Bucket* index,
+                                double last, double* out) {
+    std::uint64_t moved = 0;
+    std::int64_t seen = 0;
     for (std::size_t i = 0; i < n; ++i) {
         const double t = t_unix_s[i];
-        const double low = t >= kFirst_unix_s ? t : kFirst_unix_s;
-        const double clamped = low < end ? low : kFirst_unix_s;
-        const Found found = find(index, kFirst_s, clamped);
-        const bool known = t == t;  // NOLINT(misc-redundant-expression)
-        flags |= (found.word & kCrowded) | static_cast<std::uint64_t>(known && clamped != t);
-        out[i] = known ? static_cast<double>(found.offset_s) : t;
+        const double clamped = clamp(t, kFirst_unix_s, last);
+        const std::int64_t at_s = whole_s(clamped, kFirst_s);
+        const std::int64_t offset = biased_s(bucket_of(index, at_s, kFirst_s), at_s);
+        moved |= std::bit_cast<std::uint64_t>(clamped - t);
+        seen |= offset;
+        out[i] = static_cast<double>(offset - kBias_s);
     }
-    return flags;
+    return moved != 0 || (seen & kCrowded) != 0;
 }
 
-FARHEAR_CLONES std::uint64_t utc_loop(const double* wall_s, std::size_t n,
-                                      const std::uint64_t* index, double end, double* out) {
+FARHEAR_CLONES bool utc_loop(const double* wall_s, std::size_t n, const Bucket* index, double last,
+                             double* out) {
     constexpr auto kFirst = static_cast<double>(kFirstWall_s);
-    constexpr auto kEnd = static_cast<double>(kEndWall_s);
-    std::uint64_t flags = 0;
+    constexpr auto kLast = static_cast<double>(kEndWall_s - 1);
+    std::uint64_t moved = 0;
+    std::int64_t seen = 0;
     for (std::size_t i = 0; i < n; ++i) {
         const double wall = wall_s[i];
-        const double low = wall >= kFirst ? wall : kFirst;
-        const double clamped = low < kEnd ? low : kFirst;
-        const Found found = find(index, kFirstWall_s, clamped);
-        const std::uint64_t before = (found.word >> kBefore) & kOffsetMask;
-        const std::uint64_t after = found.word >> kAfter;
-        const std::uint64_t length = before > after ? before - after : after - before;
-        const std::uint64_t change = found.word & kChangeMask;
-        const bool special = found.inside >= change && found.inside < change + length;
-        const double t = wall - static_cast<double>(found.offset_s);
-        const bool known = wall == wall;  // NOLINT(misc-redundant-expression)
-        const bool served = t >= kFirst_unix_s && t < end;
-        flags |= (found.word & kCrowded) | (static_cast<std::uint64_t>(special) << 1U) |
-                 static_cast<std::uint64_t>(known && !served);
-        out[i] = t;  // NaN stays NaN
+        const double clamped = clamp(wall, kFirst, kLast);
+        const std::int64_t at_s = whole_s(clamped, kFirstWall_s);
+        const Bucket& bucket = bucket_of(index, at_s, kFirstWall_s);
+        const std::int64_t offset = biased_s(bucket, at_s);
+        const double t = wall - static_cast<double>(offset - kBias_s);
+        moved |= std::bit_cast<std::uint64_t>(clamp(t, kFirst_unix_s, last) - t) |
+                 static_cast<std::uint64_t>(in_change(bucket, at_s));
+        seen |= offset;
+        out[i] = t;
     }
-    return flags;
+    return moved != 0 || (seen & kCrowded) != 0;
 }
 
 }  // namespace
@@ -664,24 +649,22 @@ Zone::Candidates Zone::candidates(std::int64_t wall_s) const noexcept {
 
 double Zone::resolve(double wall_s, Ambiguous ambiguous, Missing missing,
                      const std::string& label) const {
-    const bool in_reach =
-        wall_s >= static_cast<double>(kFirstWall_s) && wall_s < static_cast<double>(kEndWall_s);
-    if (!in_reach) {
+    if (!in_reach(wall_s)) {
         throw InputError(label + " = " + checks::text(wall_s) +
                          " s is outside the years 1900-2100");
     }
-    const std::int64_t whole_s = floor_s(wall_s);
-    const auto say = [&] { return label + " = " + iso(whole_s) + " in " + name_; };
-    const Candidates found = candidates(whole_s);
+    const std::int64_t at_s = whole_s(wall_s, kFirstWall_s);
+    const auto say = [&] { return label + " = " + iso(at_s) + " in " + name_; };
+    const Candidates found = candidates(at_s);
     std::int64_t t_s = found.first_s;
     if (found.count == 0) {
         const std::size_t gap = found.gap;
-        t_s = whole_s - offset_[gap];
+        t_s = at_s - offset_[gap];
         if (missing == Missing::kRaise) {
             throw InputError(say() + " does not exist: at " + iso(at_[gap]) +
                              "Z the clock goes from " + iso(at_[gap] + offset_[gap]) + " to " +
                              iso(at_[gap] + offset_[gap + 1]) + "; by the clock before it means " +
-                             iso(t_s) + "Z, by the clock after " + iso(whole_s - offset_[gap + 1]) +
+                             iso(t_s) + "Z, by the clock after " + iso(at_s - offset_[gap + 1]) +
                              "Z; missing=\"shift\" takes the former");
         }
     } else if (found.count > 1) {
@@ -692,7 +675,7 @@ double Zone::resolve(double wall_s, Ambiguous ambiguous, Missing missing,
         }
         t_s = ambiguous == Ambiguous::kEarlier ? found.first_s : found.last_s;
     }
-    const double t = static_cast<double>(t_s) + (wall_s - static_cast<double>(whole_s));
+    const double t = static_cast<double>(t_s) + (wall_s - static_cast<double>(at_s));
     if (!(t >= kFirst_unix_s && t < end_unix_s_)) {
         throw InputError(say() + " is " + iso(t_s) + "Z, outside the span served, " +
                          iso(kFirst_s) + "Z to " + iso(static_cast<std::int64_t>(end_unix_s_)) +
@@ -715,40 +698,38 @@ void Zone::require_served(std::span<const double> t_unix_s) const {
 
 void Zone::to_local(std::span<const double> t_unix_s, std::span<std::int64_t> wall_s) const {
     checks::same_length("wall_s", wall_s.size(), t_unix_s.size());
-    const std::uint64_t flags =
-        local_loop(t_unix_s.data(), t_unix_s.size(), by_utc_.data(), end_unix_s_, wall_s.data());
-    if (flags == 0) {
+    const double last = std::nextafter(end_unix_s_, 0.0);
+    if (!local_loop(t_unix_s.data(), t_unix_s.size(), by_utc_.data(), last, wall_s.data())) {
         return;
     }
     require_served(t_unix_s);
     for (std::size_t i = 0; i < t_unix_s.size(); ++i) {
-        if (!std::isnan(t_unix_s[i])) {
-            const std::int64_t whole_s = floor_s(t_unix_s[i]);
-            const std::uint64_t word =
-                by_utc_[static_cast<std::size_t>(whole_s - kFirst_s) >> kShift];
-            if ((word & kCrowded) != 0) {
-                wall_s[i] = whole_s + offset_[regime(whole_s)];
-            }
+        if (std::isnan(t_unix_s[i])) {
+            wall_s[i] = kMissingWall_s;
+            continue;
+        }
+        const std::int64_t at_s = whole_s(t_unix_s[i], kFirst_s);
+        if ((bucket_of(by_utc_.data(), at_s, kFirst_s).before_s & kCrowded) != 0) {
+            wall_s[i] = at_s + offset_[regime(at_s)];
         }
     }
 }
 
 void Zone::offset_s(std::span<const double> t_unix_s, std::span<double> out_s) const {
     checks::same_length("out_s", out_s.size(), t_unix_s.size());
-    const std::uint64_t flags =
-        offset_loop(t_unix_s.data(), t_unix_s.size(), by_utc_.data(), end_unix_s_, out_s.data());
-    if (flags == 0) {
+    const double last = std::nextafter(end_unix_s_, 0.0);
+    if (!offset_loop(t_unix_s.data(), t_unix_s.size(), by_utc_.data(), last, out_s.data())) {
         return;
     }
     require_served(t_unix_s);
     for (std::size_t i = 0; i < t_unix_s.size(); ++i) {
-        if (!std::isnan(t_unix_s[i])) {
-            const std::int64_t whole_s = floor_s(t_unix_s[i]);
-            const std::uint64_t word =
-                by_utc_[static_cast<std::size_t>(whole_s - kFirst_s) >> kShift];
-            if ((word & kCrowded) != 0) {
-                out_s[i] = offset_[regime(whole_s)];
-            }
+        if (std::isnan(t_unix_s[i])) {
+            out_s[i] = t_unix_s[i];
+            continue;
+        }
+        const std::int64_t at_s = whole_s(t_unix_s[i], kFirst_s);
+        if ((bucket_of(by_utc_.data(), at_s, kFirst_s).before_s & kCrowded) != 0) {
+            out_s[i] = offset_[regime(at_s)];
         }
     }
 }
@@ -756,26 +737,21 @@ void Zone::offset_s(std::span<const double> t_unix_s, std::span<double> out_s) c
 void Zone::to_utc(std::span<const double> wall_s, Ambiguous ambiguous, Missing missing,
                   std::span<double> out_unix_s) const {
     checks::same_length("out_unix_s", out_unix_s.size(), wall_s.size());
-    const std::uint64_t flags =
-        utc_loop(wall_s.data(), wall_s.size(), by_wall_.data(), end_unix_s_, out_unix_s.data());
-    if (flags == 0) {
+    const double last = std::nextafter(end_unix_s_, 0.0);
+    if (!utc_loop(wall_s.data(), wall_s.size(), by_wall_.data(), last, out_unix_s.data())) {
         return;
     }
     for (std::size_t i = 0; i < wall_s.size(); ++i) {
         const double wall = wall_s[i];
         if (std::isnan(wall)) {
+            out_unix_s[i] = wall;
             continue;
         }
-        bool again = !(wall >= static_cast<double>(kFirstWall_s) &&
-                       wall < static_cast<double>(kEndWall_s)) ||
-                     !(out_unix_s[i] >= kFirst_unix_s && out_unix_s[i] < end_unix_s_);
+        bool again = !in_reach(wall) || !(out_unix_s[i] >= kFirst_unix_s && out_unix_s[i] <= last);
         if (!again) {
-            const Found found = find(by_wall_.data(), kFirstWall_s, wall);
-            const auto before = static_cast<std::int64_t>((found.word >> kBefore) & kOffsetMask);
-            const auto after = static_cast<std::int64_t>(found.word >> kAfter);
-            const auto past = static_cast<std::int64_t>(found.inside) -
-                              static_cast<std::int64_t>(found.word & kChangeMask);
-            again = (found.word & kCrowded) != 0 || (past >= 0 && past < std::abs(after - before));
+            const std::int64_t at_s = whole_s(wall, kFirstWall_s);
+            const Bucket& bucket = bucket_of(by_wall_.data(), at_s, kFirstWall_s);
+            again = (bucket.before_s & kCrowded) != 0 || in_change(bucket, at_s);
         }
         if (again) {
             const std::string label = wall_s.size() == 1 ? "wall" : "wall[" + checks::text(i) + "]";
@@ -797,11 +773,11 @@ void Zone::first_instant(std::span<const double> wall_s, std::span<double> out_u
             throw InputError("wall[" + checks::text(i) + "] = " + checks::text(wall) +
                              " s is outside the years 1900-2100");
         }
-        const std::int64_t whole_s = floor_s(wall);
-        const Candidates found = candidates(whole_s);
+        const std::int64_t at_s = whole_s(wall, kFirstWall_s);
+        const Candidates found = candidates(at_s);
         out_unix_s[i] = found.count == 0 ? static_cast<double>(at_[found.gap])
                                          : static_cast<double>(found.first_s) +
-                                               (wall - static_cast<double>(whole_s));
+                                               (wall - static_cast<double>(at_s));
     }
 }
 

@@ -30,6 +30,15 @@ enum class Ambiguous : std::uint8_t { kRaise, kEarlier, kLater };
 /// the gap: 02:30 in a gap from 02:00 to 03:00 is read as 03:30.
 enum class Missing : std::uint8_t { kRaise, kShift };
 
+namespace detail {
+/// One entry of a zone's direct index: the offset before and the step at a change. [s]
+struct Bucket {
+    std::int64_t change_s = 0;
+    std::int32_t before_s = 0;
+    std::int32_t step_s = 0;
+};
+}  // namespace detail
+
 /// One time zone in the years 1900-2100: all its changes of offset in one sorted table, and a
 /// direct index on it. Immutable, so one object may be used from many threads.
 ///
@@ -44,6 +53,8 @@ enum class Missing : std::uint8_t { kRaise, kShift };
 ///   the last offset is kept to 2038-01-19T03:14:07Z, the end of 32-bit time, and later instants
 ///   are refused.
 /// - Files that count leap seconds ("right/...") are refused.
+/// - Instants count to the microsecond: less than 1 us before a whole second may be that second
+///   (float64 holds today's instants to 0.24 us).
 /// - Changes of name or of the summer-time flag only are dropped: the offset is what counts.
 class Zone {
   public:
@@ -100,8 +111,8 @@ class Zone {
     std::string rule_;
     std::vector<std::int64_t> at_;
     std::vector<std::int32_t> offset_;
-    std::vector<std::uint64_t> by_utc_;
-    std::vector<std::uint64_t> by_wall_;
+    std::vector<detail::Bucket> by_utc_;
+    std::vector<detail::Bucket> by_wall_;
     double end_unix_s_ = kEnd_unix_s;
 };
 

@@ -145,7 +145,8 @@ def _panel_frame(
 ) -> None:
     axis.set_title(name, loc="left", pad=2.0, fontweight="bold")
     axis.set_yticks(_HOURS)
-    axis.xaxis.set_major_locator(MonthLocator())
+    first, last = axis.get_xlim()
+    axis.xaxis.set_major_locator(MonthLocator(interval=1 if last - first < 160.0 else 2))
     axis.xaxis.set_major_formatter(DateFormatter("%b"))
     axis.tick_params(length=2.0, pad=1.5)
     for label in axis.get_xticklabels():
@@ -169,9 +170,9 @@ def _key(
     figure.colorbar(image, cax=bar, orientation="horizontal", ticks=[0.0, 0.5, 1.0])
     bar.set_title("likelihood of the best circuit", fontsize=6.5, pad=2.0)
     bar.tick_params(length=2.0, pad=1.0)
-    notes = ["as if all of the list were on the air", f"solar index: {study.attrs['index_status']}"]
+    notes = f"as if all of the list were on the air\nsolar index:\n{_index_text(study)}"
     if offset_h is None:
-        notes.append("no local axis: the clock changes inside")
+        notes += "\nno local axis: the clock changes inside"
     left, wide = box.x0 + 0.035, 0.030
     for row, (text, dash) in enumerate((("sunset at home", "-"), ("sunrise at home", (0, (4, 2))))):
         y = box.y0 + box.height * (0.50 - 0.15 * row)
@@ -181,13 +182,12 @@ def _key(
         line.set_path_effects([patheffects.withStroke(linewidth=1.9, foreground="black")])
         figure.add_artist(line)
         figure.text(left + wide + 0.008, y, text, va="center", fontsize=6.5)
-    for row, text in enumerate(notes):
-        y = box.y0 + box.height * (0.18 - 0.13 * row)
-        figure.text(left, y, _wrapped(text), va="center", fontsize=6.0)
+    y = box.y0 + box.height * 0.27
+    figure.text(left, y, notes, va="top", fontsize=6.0, linespacing=1.35)
 
 
-def _wrapped(text: str) -> str:
-    return text if len(text) <= 44 else text[:41] + "..."
+def _index_text(study: xr.Dataset) -> str:
+    return str(study.attrs["index_status"]).replace(", ", ",\n")
 
 
 def hour_date_alt(study: xr.Dataset, table: pd.DataFrame) -> str:
@@ -222,14 +222,15 @@ def opening(study: xr.Dataset, weeks: pd.DataFrame) -> Figure:
     Returns
     -------
     matplotlib Figure, A5 on its side. A mark is the median of the days of the week that open at
-    dusk, the bar its quartiles; weeks without an opening have no mark and break the line. Bands
-    that never open at dusk are named below the picture.
+    dusk, the bar its quartiles; a week in which less than half of the days do has no mark and
+    breaks the line. Bands without a mark are named below the picture.
     """
     with mpl.rc_context(_RC):
         figure = _canvas()
         axis = figure.add_axes((0.085, 0.145, 0.80, 0.745))
         order = [str(name) for name in study["band"].to_numpy()]
-        shown = [n for n in order if (weeks.loc[weeks["band"] == n, "opening_days"] > 0).any()]
+        weeks = weeks.loc[weeks["opening_days"] * 2 >= weeks["days"]]
+        shown = [name for name in order if (weeks["band"] == name).any()]
         labels: list[tuple[float, float, str, str]] = []
         for number, name in enumerate(shown):
             labels.append(_week_line(axis, weeks.loc[weeks["band"] == name], name, number))
@@ -281,9 +282,10 @@ def _week_line(
         part[f"opens_after_sunset_min{tail}"].to_numpy(dtype=float)[order]
         for tail in ("", "_p25", "_p75")
     )
+    gap = np.flatnonzero(np.diff(x) > 8.0) + 1  # a week without a mark breaks the line
     axis.plot(
-        x,
-        y,
+        np.insert(x, gap, np.nan),
+        np.insert(y, gap, np.nan),
         color=colour,
         ls=dash,
         lw=1.2,
@@ -293,8 +295,7 @@ def _week_line(
         mew=0.9,
     )
     axis.vlines(x, low, high, color=colour, lw=0.8)
-    last = int(np.flatnonzero(~np.isnan(y))[-1])
-    return float(x[last]), float(y[last]), name, colour
+    return float(x[-1]), float(y[-1]), name, colour
 
 
 def _end_labels(axis: Axes, labels: Sequence[tuple[float, float, str, str]]) -> None:
@@ -322,10 +323,13 @@ def _end_labels(axis: Axes, labels: Sequence[tuple[float, float, str, str]]) -> 
 
 def _opening_note(study: xr.Dataset, order: Sequence[str], shown: Sequence[str]) -> str:
     others = [name for name in order if name not in shown]
-    lines = ["mark: median of the week; bar: quartiles of its days; no mark: no opening at dusk."]
+    lines = [
+        "Mark: median of the week's days that open at dusk; bar: their quartiles; "
+        "no mark: less than half of the days do."
+    ]
     if others:
         lines.append(
-            "No opening at dusk all season (open at noon already, or never open): "
+            "No mark all season (open at noon already, or closed all day): "
             + ", ".join(others)
         )
     lines.append(f"Solar index: {study.attrs['index_status']}")

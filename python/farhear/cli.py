@@ -7,15 +7,23 @@ the files of an earlier run as they were.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import platform
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 from rich.console import Console
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    TextColumn,
+    TimeRemainingColumn,
+)
 from rich.table import Table
 
 import farhear
@@ -140,7 +148,7 @@ def _season(options: argparse.Namespace, out: Console) -> None:
     if options.demo:
         out.print("Demonstration: home, broadcasters and schedule are invented.")
     _say_schedule(schedule, out)
-    with _progress(out) as tick:
+    with _progress() as tick:
         study = season_study(
             station,
             schedule,
@@ -156,33 +164,20 @@ def _season(options: argparse.Namespace, out: Console) -> None:
     out.print(f"Files in {folder}: {', '.join(path.name for path in written)}", soft_wrap=True)
 
 
-class _progress:
+@contextlib.contextmanager
+def _progress() -> Iterator[Callable[[int, int], None]]:
     """Progress bar on the error stream, so that standard output stays clean."""
-
-    def __init__(self, out: Console) -> None:
-        from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
-        del out
-        self._bar = Progress(
-            TextColumn("circuits"),
-            BarColumn(),
-            TextColumn("{task.completed:.0f} of {task.total:.0f}"),
-            TimeRemainingColumn(),
-            console=Console(stderr=True),
-            transient=True,
-        )
-
-    def __enter__(self) -> Callable[[int, int], None]:
-        self._bar.start()
-        task = self._bar.add_task("circuits", total=None)
-
-        def tick(done: int, total: int) -> None:
-            self._bar.update(task, completed=done, total=total)
-
-        return tick
-
-    def __exit__(self, *_: object) -> None:
-        self._bar.stop()
+    bar = Progress(
+        TextColumn("circuits"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    with bar:
+        task = bar.add_task("circuits", total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
 def _say_schedule(schedule: Schedule, out: Console) -> None:

@@ -45,7 +45,8 @@ struct Inverse {
 /// Accuracy: 0.1 um in distance against GeographicLib, near-antipodal points included.
 /// Coincident points: distance 0, azimuth 0, back azimuth 180 (a convention: there is no
 /// direction). At a pole the azimuth is counted from the meridian of the given longitude. Exactly
-/// antipodal points: one of the equally short lines over a pole, the northern one.
+/// antipodal points: of the equally short lines the one over the pole nearer to point 1, from the
+/// equator over the north pole.
 /// @throws InputError on a place out of range.
 /// Source: C. F. F. Karney, Algorithms for geodesics, J. Geodesy 87 (2013) 43-55, through
 /// Boost.Geometry, series of order 6.
@@ -132,9 +133,9 @@ void sphere_points(std::span<const double> lat1_deg, std::span<const double> lon
 
 /// Distance on the sphere of radius kEarthRadius_km and azimuth at point 1, over n elements. For
 /// hot loops; against WGS84 the distance is off by up to 0.6 %. Absolute error of the arithmetic:
-/// 1e-9 km and, away from coincident and antipodal points, 1e-12 deg. Coincident points: 0 and 0;
-/// exactly antipodal points and poles: azimuth by the limit of the formula along the given
-/// longitudes. The same bits on every x86-64 processor.
+/// 1e-9 km and, away from coincident and antipodal points, 1e-12 deg. Coincident points: 0 and 0.
+/// Antipodal points (to 1e-14 rad): azimuth 0. At a pole the azimuth is counted from the meridian
+/// of the given longitude. The same bits on every x86-64 processor.
 /// @throws InputError on unequal lengths or a place out of range (names the first).
 /// Source: plain spherical trigonometry, atan2 forms.
 void sphere(std::span<const double> lat1_deg, std::span<const double> lon1_deg,

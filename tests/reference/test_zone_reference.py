@@ -24,7 +24,7 @@ def test_random_polygons_with_holes(seed):
     hole = star(rng, 12, 10, 5, 10)
     zones = zone.Zones({"star": [[outline, hole]]})
     lat, lon = rng.uniform(-60, 70, 20_000), rng.uniform(-60, 80, 20_000)
-    # a hole may reach beyond a thin outline here, so the referee subtracts; no point lies on an edge
+    # A hole may reach beyond a thin outline here, so the referee subtracts. No point is on an edge.
     area = shapely.Polygon(outline).difference(shapely.Polygon(hole))
     want = shapely.contains_xy(area, lon, lat)
     np.testing.assert_array_equal(zones.contains("star", lat, lon), want)

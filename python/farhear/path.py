@@ -150,7 +150,7 @@ def inverse(
     References
     ----------
     .. [1] C. F. F. Karney, Algorithms for geodesics, J. Geodesy 87 (2013), 43-55.
-    .. [2] NIMA TR8350.2, 3rd edition, table 3.1 (the ellipsoid).
+    .. [2] NIMA TR8350.2, 3rd edition, table 3.1 (the ellipsoid; table number from memory).
 
     Examples
     --------

@@ -57,7 +57,7 @@ def test_coincident_poles():
 
 
 def test_antipodes_go_over_the_nearer_pole():
-    # Half the meridian of WGS84 is 20003.931 km (two quadrants of 10001.965729 km, NIMA TR8350.2)
+    # Half the meridian of WGS84 is 20003.931 km (two quadrants of 10001.965729 km, from memory)
     for lat, azimuth, back in [(0, 0, 0), (30, 0, 0), (-30, 180, 180)]:
         line = path.inverse(lat, 0, -lat, 180)
         assert line.distance_km == pytest.approx(2 * 10001.965729, abs=1e-6)

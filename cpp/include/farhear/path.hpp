@@ -26,7 +26,8 @@ struct Ellipsoid {
     double flattening;  ///< 1 - polar/equatorial radius. [ratio]
 };
 
-/// WGS84 (NIMA TR8350.2, 3rd edition, table 3.1: a = 6378137 m, 1/f = 298.257223563).
+/// WGS84 (NIMA TR8350.2, 3rd edition, table 3.1, table number from memory: a = 6378137 m, 1/f =
+/// 298.257223563).
 inline constexpr Ellipsoid kWgs84{6378.137, 1.0 / 298.257223563};
 
 /// Shortest line between points 1 and 2.

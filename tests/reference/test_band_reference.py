@@ -41,10 +41,10 @@ def test_every_band_has_its_edges_and_no_other_band_is_there():
 
 
 def test_a_metre_band_is_named_after_its_wavelength():
-    # 299792.458 m kHz over the middle frequency; names are custom, up to 6 % off (16 m is 16.9)
+    # 299792.458 m kHz over the middle frequency; names are custom, up to 7 % off (13 m is 13.8)
     for name, (low, high) in EDGES.items():
         metres = 299792.458 / ((low + high) / 2)
-        assert metres == pytest.approx(float(name.removesuffix(" m")), rel=0.06)
+        assert metres == pytest.approx(float(name.removesuffix(" m")), rel=0.07)
 
 
 def test_order_is_by_falling_wavelength_and_nothing_overlaps():

@@ -78,6 +78,7 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
     double low_day = 0.0;
     double high_day = 0.0;
     double all_carried = 0.0;
+    bool some_carried = false;
     double no_absorption = 0.0;
     double strongest = -1.0;
     const skywave::Mode* best = nullptr;
@@ -90,6 +91,7 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
         low_day += carried(mode, full, freq, -kDecile);
         high_day += carried(mode, full, freq, kDecile);
         all_carried += full;
+        some_carried = some_carried || now > 0.5 * full;
         no_absorption += now * power(mode.absorption_db);
         out.muf_mhz = std::max(out.muf_mhz, mode.muf_mhz);
         if (now > strongest) {
@@ -130,7 +132,8 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
         constexpr double kWorthwhile_db = 3.0;
         const double quiet_db = noise::man_made(noise::Environment::kQuietRural, freq).fa_db;
         const std::array<std::pair<double, Limit>, 3> gains = {
-            std::pair{decibel(all_carried) - out.field_dbuv_m, Limit::kAboveMuf},
+            std::pair{some_carried ? 0.0 : decibel(all_carried) - out.field_dbuv_m,
+                      Limit::kAboveMuf},
             std::pair{decibel(no_absorption) - out.field_dbuv_m, Limit::kAbsorption},
             std::pair{ambient.fa_db - std::max(quiet_db, noise::galactic(freq).fa_db),
                       Limit::kNoise}};

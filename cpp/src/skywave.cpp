@@ -24,8 +24,6 @@ constexpr double kManyModes_km = 9000.0;
 constexpr double kUsualHop_km = 3000.0;
 constexpr double kSpreadE = 0.04;  // deciles 0.95 and 1.05 [memory: P.533]
 
-double secant(double angle_deg) noexcept { return 1.0 / std::cos(angle_deg * kRad_per_deg); }
-
 int hops_needed(double distance_km, double longest_km) noexcept {
     return std::max(1, static_cast<int>(std::ceil(distance_km / longest_km)));
 }
@@ -34,29 +32,30 @@ int hops_needed(double distance_km, double longest_km) noexcept {
 
 // ---------------------------------------------------------------- one hop on the sphere
 
-double elevation_deg(double hop_km, double mirror_km) noexcept {
-    const double a = hop_km / (2.0 * kEarthRadius_km);
-    return std::atan2(std::cos(a) - kEarthRadius_km / (kEarthRadius_km + mirror_km), std::sin(a)) *
-           kDeg_per_rad;
-}
-
-double incidence_deg(double elevation_deg, double height_km) noexcept {
-    const double sine =
-        kEarthRadius_km * std::cos(elevation_deg * kRad_per_deg) / (kEarthRadius_km + height_km);
-    return std::asin(std::min(sine, 1.0)) * kDeg_per_rad;
-}
-
-double slant_km(double hop_km, double mirror_km) noexcept {
-    // law of cosines: stays exact at vertical incidence, where the sine form is 0/0
-    const double a = hop_km / (2.0 * kEarthRadius_km);
+Hop hop_over(double hop_km, double mirror_km) noexcept {
+    const auto half = vector_math::sincos(hop_km / (2.0 * kEarthRadius_km));
     const double top_km = kEarthRadius_km + mirror_km;
-    const double half = std::sin(0.5 * a);
-    return 2.0 * std::sqrt(mirror_km * mirror_km + 4.0 * kEarthRadius_km * top_km * half * half);
+    const double quarter = std::sin(hop_km / (4.0 * kEarthRadius_km));
+    // law of cosines without cancellation: stays exact at vertical incidence
+    const double up_km =
+        std::sqrt(mirror_km * mirror_km + 4.0 * kEarthRadius_km * top_km * quarter * quarter);
+    return {2.0 * up_km, top_km * half.sin / up_km, (top_km * half.cos - kEarthRadius_km) / up_km};
+}
+
+double elevation_deg(const Hop& hop) noexcept {
+    return std::atan2(hop.sin_elevation, hop.cos_elevation) * kDeg_per_rad;
+}
+
+double secant_incidence(double cos_elevation, double height_km) noexcept {
+    const double sine = kEarthRadius_km * cos_elevation / (kEarthRadius_km + height_km);
+    return 1.0 / std::sqrt(1.0 - sine * sine);
 }
 
 double longest_hop_km(double elevation_deg, double mirror_km) noexcept {
-    return 2.0 * kEarthRadius_km *
-           (90.0 - elevation_deg - incidence_deg(elevation_deg, mirror_km)) * kRad_per_deg;
+    const double elevation = elevation_deg * kRad_per_deg;
+    const double incidence =
+        std::asin(kEarthRadius_km * std::cos(elevation) / (kEarthRadius_km + mirror_km));
+    return 2.0 * kEarthRadius_km * (0.5 * std::numbers::pi - elevation - incidence);
 }
 
 // ---------------------------------------------------------------- usable frequencies
@@ -90,7 +89,7 @@ double f2_muf_mhz(double hop_km, double fof2_mhz, const F2Shape& shape, double g
 }
 
 double e_muf_mhz(double hop_km, double foe_mhz) noexcept {
-    return foe_mhz * secant(incidence_deg(elevation_deg(hop_km, kHeightE_km), kHeightE_km));
+    return foe_mhz * secant_incidence(hop_over(hop_km, kHeightE_km).cos_elevation, kHeightE_km);
 }
 
 double mirror_height_km(const ionosphere::Characteristics& c) noexcept {
@@ -100,9 +99,9 @@ double mirror_height_km(const ionosphere::Characteristics& c) noexcept {
 
 // ---------------------------------------------------------------- losses
 
-double absorption_db(double freq_mhz, double gyro_mhz, double elevation_deg,
+double absorption_db(double freq_mhz, double gyro_mhz, double cos_elevation,
                      double factor) noexcept {
-    return 677.2 * secant(incidence_deg(elevation_deg, kHeightAbsorption_km)) * factor /
+    return 677.2 * secant_incidence(cos_elevation, kHeightAbsorption_km) * factor /
            (std::pow(freq_mhz + gyro_mhz, 1.98) + 10.2);
 }
 
@@ -250,12 +249,14 @@ void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant
     const double sent_db = kFieldConstant_db + 10.0 * std::log10(circuit_.power_kw) +
                            circuit_.tx_gain_dbi + way.convergence_db - kOtherLoss_db;
     const double freq_db = 20.0 * std::log10(freq);
-    const auto complete = [&](Mode& mode, double mirror) {
-        const double hop = distance / mode.hops;
+    // absorption of one vertical hop; the others are this times the secant
+    const double vertical_db = absorption_db(freq, gyro_100, 0.0, factor);
+    const auto complete = [&](Mode& mode, const Hop& hop) {
         mode.long_path = way.long_path;
-        mode.elevation_deg = elevation_deg(hop, mirror);
-        mode.group_path_km = mode.hops * slant_km(hop, mirror);
-        mode.absorption_db = mode.hops * absorption_db(freq, gyro_100, mode.elevation_deg, factor);
+        mode.elevation_deg = elevation_deg(hop);
+        mode.group_path_km = mode.hops * hop.slant_km;
+        mode.absorption_db =
+            mode.hops * vertical_db * secant_incidence(hop.cos_elevation, kHeightAbsorption_km);
         mode.ground_db = kGroundLoss_db * (mode.hops - 1);
         mode.free_space_db = 32.45 + freq_db + 20.0 * std::log10(mode.group_path_km);
         mode.field_dbuv_m =
@@ -271,9 +272,10 @@ void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant
             Mode mode{};
             mode.layer = Layer::kE;
             mode.hops = hops;
-            mode.muf_mhz = e_muf_mhz(distance / hops, foe_low);
+            const Hop hop = hop_over(distance / hops, kHeightE_km);
+            mode.muf_mhz = foe_low * secant_incidence(hop.cos_elevation, kHeightE_km);
             mode.spread = kSpreadE;
-            complete(mode, kHeightE_km);
+            complete(mode, hop);
         }
     }
 
@@ -298,9 +300,9 @@ void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant
                 mode.spread = spreads[i];
             }
         }
-        const double elevation = elevation_deg(distance / hops, mirror_km);
-        mode.screening_mhz = 1.05 * foe_high * secant(incidence_deg(elevation, kHeightE_km));
-        complete(mode, mirror_km);
+        const Hop hop = hop_over(distance / hops, mirror_km);
+        mode.screening_mhz = 1.05 * foe_high * secant_incidence(hop.cos_elevation, kHeightE_km);
+        complete(mode, hop);
     }
 }
 

@@ -59,14 +59,17 @@ FARHEAR_INLINE Direction direction(double t_unix_s) {
     const auto [sin_eps, cos_eps] = vm::sincos(epsilon_deg * vm::kRad_per_deg);
     const auto [sin_gmst, cos_gmst] = vm::sincos(vm::reduce_deg(gmst_deg) * vm::kRad_per_deg);
     const double equinox_y = cos_eps * sin_lambda;
-    return {cos_lambda * cos_gmst + equinox_y * sin_gmst,
-            equinox_y * cos_gmst - cos_lambda * sin_gmst, sin_eps * sin_lambda};
+    return {
+        .x = cos_lambda * cos_gmst + equinox_y * sin_gmst,
+        .y = equinox_y * cos_gmst - cos_lambda * sin_gmst,
+        .z = sin_eps * sin_lambda,
+    };
 }
 
 FARHEAR_INLINE Place place(double lat_deg, double lon_deg) {
     const auto [sin_lat, cos_lat] = vm::sincos(lat_deg * vm::kRad_per_deg);
     const auto [sin_lon, cos_lon] = vm::sincos(lon_deg * vm::kRad_per_deg);
-    return {sin_lat, cos_lat, sin_lon, cos_lon};
+    return {.sin_lat = sin_lat, .cos_lat = cos_lat, .sin_lon = sin_lon, .cos_lon = cos_lon};
 }
 
 FARHEAR_INLINE double up(const Direction& sun, const Place& at) {
@@ -83,7 +86,7 @@ FARHEAR_INLINE Angles angles(const Direction& sun, const Place& at) {
     const double signed_deg = vm::atan2(east, north) * vm::kDeg_per_rad;
     const double turn_deg = signed_deg < 0.0 ? signed_deg + 360.0 : signed_deg;
     // a negative angle below the rounding of 360 must not give 360 itself
-    return {zenith_deg, turn_deg == 360.0 ? 0.0 : turn_deg};
+    return {.zenith_deg = zenith_deg, .azimuth_deg = turn_deg == 360.0 ? 0.0 : turn_deg};
 }
 
 FARHEAR_CLONES void pairs(const double* __restrict t_unix_s, const double* __restrict lat_deg,
@@ -123,7 +126,13 @@ FARHEAR_CLONES void one_time(Direction sun, const double* __restrict sin_lat,
                              const double* __restrict cos_lon, double* __restrict zenith_deg,
                              double* __restrict azimuth_deg, std::size_t n) {
     for (std::size_t j = 0; j < n; ++j) {
-        const Angles a = angles(sun, {sin_lat[j], cos_lat[j], sin_lon[j], cos_lon[j]});
+        const Place at{
+            .sin_lat = sin_lat[j],
+            .cos_lat = cos_lat[j],
+            .sin_lon = sin_lon[j],
+            .cos_lon = cos_lon[j],
+        };
+        const Angles a = angles(sun, at);
         zenith_deg[j] = a.zenith_deg;
         azimuth_deg[j] = a.azimuth_deg;
     }
@@ -133,7 +142,7 @@ FARHEAR_CLONES void one_place(Place at, const double* __restrict x, const double
                               const double* __restrict z, double* __restrict zenith_deg,
                               double* __restrict azimuth_deg, std::size_t n) {
     for (std::size_t i = 0; i < n; ++i) {
-        const Angles a = angles({x[i], y[i], z[i]}, at);
+        const Angles a = angles({.x = x[i], .y = y[i], .z = z[i]}, at);
         zenith_deg[i] = a.zenith_deg;
         azimuth_deg[i] = a.azimuth_deg;
     }
@@ -151,13 +160,18 @@ void check_places(std::span<const double> lat_deg, std::span<const double> lon_d
     checks::within("lon_deg", lon_deg, -180.0, 360.0);
 }
 
+struct Node {
+    double t_unix_s;
+    double excess;
+};
+
 // Cosine of the zenith angle above that of the threshold: positive while the sun is above it.
 class Excess {
   public:
     Excess(const Place& at, double threshold_deg)
         : at_(at), threshold_(vm::sincos(threshold_deg * vm::kRad_per_deg).cos) {}
-    [[nodiscard]] double operator()(double t_unix_s) const {
-        return up(direction(t_unix_s), at_) - threshold_;
+    [[nodiscard]] Node node(double t_unix_s) const {
+        return {.t_unix_s = t_unix_s, .excess = up(direction(t_unix_s), at_) - threshold_};
     }
     [[nodiscard]] const Place& at() const { return at_; }
     [[nodiscard]] double threshold() const { return threshold_; }
@@ -165,11 +179,6 @@ class Excess {
   private:
     Place at_;
     double threshold_;
-};
-
-struct Node {
-    double t_unix_s;
-    double excess;
 };
 
 constexpr double kStep_s = 900.0;
@@ -186,21 +195,17 @@ Node extreme(const Excess& excess, const Node& left, const Node& right, double s
     constexpr double kGolden = 0.6180339887498949;
     double a = left.t_unix_s;
     double b = right.t_unix_s;
-    Node c{b - kGolden * (b - a), 0.0};
-    Node d{a + kGolden * (b - a), 0.0};
-    c.excess = excess(c.t_unix_s);
-    d.excess = excess(d.t_unix_s);
+    Node c = excess.node(b - kGolden * (b - a));
+    Node d = excess.node(a + kGolden * (b - a));
     while (b - a > 1.0) {
         if (sign * c.excess > sign * d.excess) {
             b = d.t_unix_s;
             d = c;
-            c.t_unix_s = b - kGolden * (b - a);
-            c.excess = excess(c.t_unix_s);
+            c = excess.node(b - kGolden * (b - a));
         } else {
             a = c.t_unix_s;
             c = d;
-            d.t_unix_s = a + kGolden * (b - a);
-            d.excess = excess(d.t_unix_s);
+            d = excess.node(a + kGolden * (b - a));
         }
     }
     return sign * c.excess > sign * d.excess ? c : d;
@@ -223,14 +228,14 @@ bool may_cross(double left, double middle, double right, double sign) {
 double crossing(const Excess& excess, Node a, Node b) {
     double found = 0.5 * (a.t_unix_s + b.t_unix_s);
     while (b.t_unix_s - a.t_unix_s > kTime_error_s) {
-        const Node m{0.5 * (a.t_unix_s + b.t_unix_s), excess(0.5 * (a.t_unix_s + b.t_unix_s))};
+        const Node m = excess.node(0.5 * (a.t_unix_s + b.t_unix_s));
         const double root = std::sqrt(m.excess * m.excess - a.excess * b.excess);
         if (root == 0.0) {
             return m.t_unix_s;
         }
         const double shift = (m.t_unix_s - a.t_unix_s) * m.excess / root;
         const double next = m.t_unix_s + (above(a.excess) ? shift : -shift);
-        const Node r{next, excess(next)};
+        const Node r = excess.node(next);
         const double moved = std::abs(next - found);
         found = next;
         if (moved < kTime_error_s || r.excess == 0.0) {
@@ -273,7 +278,7 @@ Event one_window(double t0_unix_s, double t1_unix_s, const Excess& excess,
     for (double& value : values) {
         value -= excess.threshold();
     }
-    Event event{kNan, kNan, Occurs::kYes};
+    Event event{.rise_unix_s = kNan, .set_unix_s = kNan, .state = Occurs::kYes};
     const auto take = [&](const Node& a, const Node& b) {
         if (above(a.excess) == above(b.excess)) {
             return;
@@ -288,16 +293,16 @@ Event one_window(double t0_unix_s, double t1_unix_s, const Excess& excess,
             slot = t;
         }
     };
-    Node last{times_s[0], values[0]};
+    Node last{.t_unix_s = times_s[0], .excess = values[0]};
     for (std::size_t k = 1; k < n; ++k) {
-        const Node here{times_s[k], values[k]};
+        const Node here{.t_unix_s = times_s[k], .excess = values[k]};
         if (k + 1 < n) {
-            const Node next{times_s[k + 1], values[k + 1]};
+            const Node next{.t_unix_s = times_s[k + 1], .excess = values[k + 1]};
             const double sign = above(here.excess) ? -1.0 : 1.0;
             if (above(last.excess) == above(here.excess) &&
                 above(next.excess) == above(here.excess) &&
-                may_cross(values[k - 1], here.excess, next.excess, sign)) {
-                const Node peak = extreme(excess, {times_s[k - 1], values[k - 1]}, next, sign);
+                may_cross(last.excess, here.excess, next.excess, sign)) {
+                const Node peak = extreme(excess, last, next, sign);
                 if (above(peak.excess) != above(here.excess)) {
                     take(last, peak);
                     take(peak, next);
@@ -318,7 +323,12 @@ Event one_window(double t0_unix_s, double t1_unix_s, const Excess& excess,
 Subsolar subsolar(double t_unix_s) noexcept {
     const Direction d = direction(t_unix_s);
     const double cos_declination = std::sqrt(d.x * d.x + d.y * d.y);
-    return {vm::atan2(d.z, cos_declination), vm::atan2(-d.y, d.x), d.z, cos_declination};
+    return {
+        .declination_rad = vm::atan2(d.z, cos_declination),
+        .greenwich_hour_angle_rad = vm::atan2(-d.y, d.x),
+        .sin_declination = d.z,
+        .cos_declination = cos_declination,
+    };
 }
 
 double cos_zenith(const Subsolar& sun, double sin_lat, double cos_lat, double lon_rad) noexcept {

@@ -64,7 +64,10 @@ struct SinCos {
     const std::uint64_t cos_bits = (c_bits & ~swap) | (s_bits & swap);
     const std::uint64_t sin_sign = (quadrant & 2ULL) << 62U;
     const std::uint64_t cos_sign = ((quadrant + 1ULL) & 2ULL) << 62U;
-    return {std::bit_cast<double>(sin_bits ^ sin_sign), std::bit_cast<double>(cos_bits ^ cos_sign)};
+    return {
+        .sin = std::bit_cast<double>(sin_bits ^ sin_sign),
+        .cos = std::bit_cast<double>(cos_bits ^ cos_sign),
+    };
 }
 
 /// x_deg less the nearest multiple of 360, in [-180, 180], for |x_deg| < 1e11; exact but for the

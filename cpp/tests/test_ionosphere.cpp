@@ -4,6 +4,7 @@
 #include <cmath>
 #include <vector>
 
+#include "farhear/error.hpp"
 #include "farhear/ionosphere.hpp"
 
 namespace {

@@ -1,5 +1,8 @@
 """farhear: what can be heard on the shortwave broadcast bands from here, when, and why not."""
 
+from typing import TYPE_CHECKING, Any
+
+from farhear import ionosphere, magnetic, noise, path, reception, skywave, sun
 from farhear._core import __version__
 from farhear.errors import FarhearError, FarhearWarning, InputError
 from farhear.times import UtcTimes, utc
@@ -10,5 +13,12 @@ __all__ = [
     "InputError",
     "UtcTimes",
     "__version__",
+    "ionosphere",
+    "magnetic",
+    "noise",
+    "path",
+    "reception",
+    "skywave",
+    "sun",
     "utc",
 ]

@@ -121,7 +121,7 @@ def position(utc: Any, lat_deg: ArrayLike, lon_deg: ArrayLike) -> Position:
     check_place(lat, lon)
     shape = broadcast_shape(utc=t, lat_deg=lat, lon_deg=lon)
     time_axes, place_axes = _varying(shape, t), _varying(shape, lat, lon)
-    if time_axes and place_axes and not set(time_axes) & set(place_axes):
+    if shape and not set(time_axes) & set(place_axes):
         place_shape = broadcast_shape(lat_deg=lat, lon_deg=lon)
         grid = _core.sun.position_grid(
             np.ascontiguousarray(t).reshape(-1), *flatten(place_shape, lat, lon)
@@ -278,7 +278,9 @@ def events(
     angle = as_float64("zenith_deg", zenith_deg)
     check_place(lat, lon)
     check_range("zenith_deg", angle, 0.0, 180.0)
-    shape = broadcast_shape(date=start, lat_deg=lat, lon_deg=lon, zenith_deg=angle, height_km=height)
+    shape = broadcast_shape(
+        date=start, lat_deg=lat, lon_deg=lon, zenith_deg=angle, height_km=height
+    )
     if ((height > 0.0) & (angle != HORIZON_ZENITH_DEG)).any():
         raise InputError(
             "zenith_deg and height_km are both given; zenith_deg is an angle on the ground, "
@@ -297,18 +299,15 @@ def _day_spans(date: Any, zone: str | None) -> tuple[Floats, Floats]:
     """First second of each calendar day and of the next one, shape of `date`. [unix s]"""
     days = _days(date)
     if zone is None:
-        start = days.astype(np.int64) * _DAY_S
-        start = np.where(np.isnat(days), np.nan, start)
-        return start, start + _DAY_S
+        start = np.where(np.isnat(days), np.nan, days.astype(np.int64) * _DAY_S)
+        return np.asarray(start, np.float64), np.asarray(start + _DAY_S, np.float64)
     from farhear.clock import day_span
 
-    unique, inverse = np.unique(days.reshape(-1), return_inverse=True)
-    spans = np.full((unique.size, 2), np.nan)
-    for row, day in zip(spans, unique, strict=True):
-        if not np.isnat(day):
-            row[:] = day_span(day.astype(dt.date), zone).unix_s
-    picked = spans[inverse].reshape(*days.shape, 2)
-    return picked[..., 0], picked[..., 1]
+    spans = np.full((*days.shape, 2), np.nan)
+    known = ~np.isnat(days)
+    if known.any():
+        spans[known] = day_span(days[known], zone).unix_s
+    return spans[..., 0], spans[..., 1]
 
 
 def _days(date: Any) -> NDArray[np.datetime64]:
@@ -322,9 +321,7 @@ def _days(date: Any) -> NDArray[np.datetime64]:
             days = np.array(dt.date.fromisoformat(date), dtype="datetime64[D]")
         except ValueError:
             raise InputError(f"date {date!r} is not ISO 8601, for example 2026-06-21") from None
-    elif isinstance(date, (np.datetime64, np.ndarray)) and np.issubdtype(
-        date.dtype, np.datetime64
-    ):
+    elif isinstance(date, (np.datetime64, np.ndarray)) and np.issubdtype(date.dtype, np.datetime64):
         stamps = np.asarray(date)
         days = stamps.astype("datetime64[D]")
         if not np.array_equal(days[~np.isnat(days)], stamps[~np.isnat(stamps)]):
@@ -375,7 +372,7 @@ def terminator(
 
     References
     ----------
-    .. [1] Spherical geometry, own derivation: points at an angular distance from the subsolar point.
+    .. [1] Own derivation: points at one angular distance from the subsolar point, on the sphere.
 
     Examples
     --------

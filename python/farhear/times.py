@@ -104,9 +104,7 @@ def _from_text(value: str) -> float:
     try:
         parsed = dt.datetime.fromisoformat(value)
     except ValueError:
-        raise InputError(
-            f"time {value!r} is not ISO 8601, for example 2026-11-25T18:00Z"
-        ) from None
+        raise InputError(f"time {value!r} is not ISO 8601, for example 2026-11-25T18:00Z") from None
     return _from_datetime(parsed)
 
 

@@ -19,12 +19,18 @@ namespace farhear::skywave {
 
 // ---------------------------------------------------------------- one hop on the sphere
 
-/// Elevation at the ends of a hop of length d over a mirror at height h. 90 deg at d = 0. [deg]
-[[nodiscard]] double elevation_deg(double hop_km, double mirror_km) noexcept;
-/// Angle of incidence at height z of a ray that leaves at an elevation. [deg]  STANDARDS (18)
-[[nodiscard]] double incidence_deg(double elevation_deg, double height_km) noexcept;
-/// Slant length of one hop, up and down. [km]  STANDARDS (19)
-[[nodiscard]] double slant_km(double hop_km, double mirror_km) noexcept;
+/// A hop of length d over a mirror at height h, STANDARDS (17) and (19) in a form without angles:
+/// law of cosines and law of sines in the triangle Earth centre, station, mirror.
+struct Hop {
+    double slant_km;       // up and down
+    double cos_elevation;  // 0 at d = 0
+    double sin_elevation;  // negative: the mirror is below the horizon
+};
+[[nodiscard]] Hop hop_over(double hop_km, double mirror_km) noexcept;
+/// Elevation of a hop at its ends. [deg]
+[[nodiscard]] double elevation_deg(const Hop& hop) noexcept;
+/// Secant of the angle of incidence at a height, STANDARDS (18).
+[[nodiscard]] double secant_incidence(double cos_elevation, double height_km) noexcept;
 /// Longest hop at a minimum elevation. [km]  STANDARDS (20)
 [[nodiscard]] double longest_hop_km(double elevation_deg, double mirror_km) noexcept;
 
@@ -55,7 +61,7 @@ struct F2Shape {
 
 /// Absorption of one hop. [dB] STANDARDS (31) [memory: Lucas and Haydon 1966]
 /// @param factor  the solar factor below, averaged over the control points.
-[[nodiscard]] double absorption_db(double freq_mhz, double gyro_mhz, double elevation_deg,
+[[nodiscard]] double absorption_db(double freq_mhz, double gyro_mhz, double cos_elevation,
                                    double factor) noexcept;
 /// (1 + 0.0037 R12) cos^1.3(0.881 chi), not below 0.1. STANDARDS (32)
 [[nodiscard]] double absorption_factor(double zenith_deg, double r12) noexcept;

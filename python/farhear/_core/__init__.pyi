@@ -1,0 +1,19 @@
+from __future__ import annotations
+from . import clock as clock
+from . import path as path
+from . import zone as zone
+from . import sun as sun
+from . import magnetic as magnetic
+from . import ionosphere as ionosphere
+from . import noise as noise
+from . import skywave as skywave
+from . import reception as reception
+
+class FarhearError(Exception):
+    pass
+
+class InputError(FarhearError, ValueError):
+    pass
+
+__version__: str
+build: str

@@ -1,0 +1,5 @@
+"""
+clock
+"""
+
+from __future__ import annotations

@@ -1,0 +1,5 @@
+"""
+zone
+"""
+
+from __future__ import annotations

@@ -1,0 +1,828 @@
+"""One season from one home: every broadcast, every date, every hour; and how each band runs.
+
+The study is an `xarray.Dataset` on (broadcast, date, hour_utc) and (band, date, hour_utc). Hour h
+stands for the instant h:30 UTC. `likelihood`, `snr_db` and `muf_mhz` are those of a broadcast *as
+if it were on the air*; `on_air` says whether it is.
+
+Two measures say how a band does towards the schedule's sites, whether on the air or not:
+`open_likelihood` is the best of all its circuits, `far_likelihood` the best of those longer than
+`far_km`. A near transmitter keeps many bands open all day, so opening and closing times are those
+of `far_likelihood`: where it crosses the threshold, by linear interpolation between the hourly
+values. They resolve some ten minutes of the *model*; what is heard at dusk differs by more.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from farhear import band as bands
+from farhear._arrays import Floats
+from farhear.errors import InputError
+from farhear.schedule import Schedule
+from farhear.station import Station
+from farhear.times import UtcTimes, utc
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+__all__ = ["TURN_STATES", "band_weeks", "season_study", "summary"]
+
+HALF_HOUR_S = 1800.0
+_HOUR_S = 3600.0
+_DAY_S = 86400.0
+_NOT_ON_AIR = 5
+_BLOCK = 24
+"""Circuits per call of the core; bounds the memory of one block and the wait after Ctrl-C."""
+_MOST_ELEMENTS = 200_000_000
+
+TURN_STATES = {
+    0: "happens",
+    1: "open_throughout",
+    2: "closed_throughout",
+    3: "noon_says_no",
+    4: "unknown",
+}
+"""What a half day holds. noon_says_no: a band that is open at noon does not open at dusk, one that
+is closed at noon does not close at dusk, and the like at dawn. unknown: hours are missing, there
+is no far circuit, or the sun does not rise or set."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Driver:
+    """The 12-month smoothed flux of each date and where it comes from."""
+
+    f107_sfu: Floats
+    status: list[str]
+    digest: str
+
+    def text(self) -> str:
+        parts = []
+        for status in sorted(set(self.status)):
+            parts.append(f"{status} on {self.status.count(status)} of {len(self.status)} dates")
+        return ", ".join(parts)
+
+
+def season_study(
+    station: Station,
+    schedule: Schedule,
+    season: str | None = None,
+    indices: Any = None,
+    *,
+    dates: Iterable[Any] | None = None,
+    hours: Sequence[int] = range(24),
+    threshold: float = 0.5,
+    far_km: float = 3000.0,
+    f107_sfu: float | None = None,
+    long_path: str = "both",
+    progress: Callable[[int, int], None] | None = None,
+) -> xr.Dataset:
+    """Work out a whole season for one home.
+
+    Parameters
+    ----------
+    station
+        The home.
+    schedule
+        Broadcasts; digital ones are left out (named in the attribute `left_out`).
+    season
+        For example 'B25'; None takes the schedule's. Any season that the solar indices cover.
+    indices
+        From `farhear.load_indices` or `farhear.read_indices`; None loads the shipped ones.
+    dates
+        UTC dates to study (within the season); None for all.
+    hours
+        Hours of the UTC day, 0 to 23; h stands for h:30. Opening times need all 24.
+    threshold
+        Likelihood from which a band counts as open, in (0, 1).
+    far_km
+        Circuits at least this long count for `far_likelihood`, [0, 20000]; 3000 km, about one hop
+        of the F2 layer, is a choice of ours. [km]
+    f107_sfu
+        A fixed 12-month smoothed 10.7 cm flux instead of the indices, 50 to 400. [sfu]
+    long_path
+        'short', 'long' or 'both' ways around the Earth.
+    progress
+        Called with circuits done and circuits in all, after every block. Ctrl-C works between
+        blocks.
+
+    Returns
+    -------
+    xarray.Dataset
+        On (broadcast, date, hour_utc): `likelihood` [1], `snr_db` [dB], `muf_mhz` [MHz], `limit`
+        (not_on_air where the schedule is silent), `on_air`. On (band, date, hour_utc):
+        `open_likelihood`, `far_likelihood` (NaN for a band without a far circuit). On (band, date): `dusk_opening_min`, `dusk_closing_min` (minutes after
+        sunset) and `dawn_opening_min`, `dawn_closing_min` (minutes after sunrise, negative
+        before), each with a state (`TURN_STATES`). On (date, hour_utc): `sun_zenith_deg`,
+        `utc_offset_min`. On date: `sunrise_hour_utc`, `sunset_hour_utc`, `f107_sfu`, its status.
+        Conventions CF-1.11.
+
+    Raises
+    ------
+    InputError
+        On an unknown season, dates outside it, hours out of range, an empty schedule, a season
+        that the indices do not cover.
+    """
+    import xarray as xr
+
+    name = season if season is not None else schedule.season
+    if name is None:
+        raise InputError("season is not given and the schedule has none; say for example 'B25'")
+    if not 0.0 < threshold < 1.0:
+        raise InputError(f"threshold = {threshold!r} is outside (0, 1)")
+    if not 0.0 <= far_km <= 20000.0:
+        raise InputError(f"far_km = {far_km!r} is outside [0, 20000]")
+    day, hour = _days_of(name, dates), _hours_of(hours)
+    frame, left_out = _usable(schedule)
+    if len(frame) * day.size * hour.size > _MOST_ELEMENTS:
+        raise InputError(
+            f"{len(frame)} broadcasts x {day.size} dates x {hour.size} hours is more than "
+            f"{_MOST_ELEMENTS:g} values; give fewer dates or hours"
+        )
+    driver = _driver(indices, day, f107_sfu)
+    geometry = _geometry(station, frame)
+    # The half days around dusk and dawn reach into the neighbouring UTC dates.
+    wide = np.unique([day - 1, day, day + 1]) if hour.size == 24 else day
+    keep = np.isin(wide, day)
+    flux = np.interp(wide, day, driver.f107_sfu)
+    wide_times = UtcTimes(wide[:, None] * _DAY_S + hour[None, :] * _HOUR_S + HALF_HOUR_S)
+    result = _circuits(station, frame, geometry, wide_times, flux, long_path, progress)
+    is_far = geometry["distance_km"] >= far_km
+    band_names, open_likelihood = _best(frame, result["likelihood"], np.ones(len(frame), bool))
+    _, far_likelihood = _best(frame, result["likelihood"], is_far)
+    sky = _sky(station, wide, wide_times)
+    turns = _turns(far_likelihood, wide_times.unix_s, sky, threshold)
+
+    times = wide_times[keep]
+    on_air = _on_air(schedule, frame, times, name)
+    for key in ("likelihood", "snr_db", "muf_mhz", "limit"):
+        result[key] = result[key][:, keep]
+    limit = np.where(on_air, result["limit"], np.uint8(_NOT_ON_AIR))
+    open_likelihood, far_likelihood = open_likelihood[:, keep], far_likelihood[:, keep]
+    sky = {key: value[keep] for key, value in sky.items()}
+    turns = {key: (value[:, keep], state[:, keep]) for key, (value, state) in turns.items()}
+
+    three = ("broadcast", "date", "hour_utc")
+    source = result["source"]
+    variables: dict[str, Any] = {
+        "likelihood": (
+            three,
+            result["likelihood"],
+            _attrs("1", "likelihood that the broadcast is heard, as if it were on the air", source),
+        ),
+        "snr_db": (
+            three,
+            result["snr_db"],
+            _attrs("dB", "median signal to noise ratio, as if on the air", source),
+        ),
+        "muf_mhz": (three, result["muf_mhz"], _attrs("MHz", "maximum usable frequency", source)),
+        "limit": (three, limit, dict(result["limit_attrs"])),
+        "on_air": (
+            three,
+            on_air.astype(np.uint8),
+            {
+                **_attrs("1", "whether the schedule has the broadcast on the air", "schedule"),
+                "flag_values": np.array([0, 1], dtype=np.uint8),
+                "flag_meanings": "silent on_air",
+            },
+        ),
+        "open_likelihood": (
+            ("band", "date", "hour_utc"),
+            open_likelihood,
+            _attrs(
+                "1",
+                "highest likelihood among the band's circuits, as if all were on the air",
+                "likelihood",
+            ),
+        ),
+        "far_likelihood": (
+            ("band", "date", "hour_utc"),
+            far_likelihood,
+            _attrs(
+                "1",
+                f"highest likelihood among the band's circuits of {far_km:g} km or more, "
+                "as if all were on the air",
+                "likelihood",
+            ),
+        ),
+        "far_count": (
+            ("band",),
+            np.array([((frame["band"] == b) & is_far).sum() for b in band_names], dtype=np.int32),
+            _attrs("1", f"broadcasts from {far_km:g} km or more", "schedule"),
+        ),
+        "broadcasts_count": (
+            ("band",),
+            np.array([(frame["band"] == b).sum() for b in band_names], dtype=np.int32),
+            _attrs("1", "broadcasts of the schedule in the band", "schedule"),
+        ),
+        "f107_sfu": (
+            ("date",),
+            driver.f107_sfu,
+            _attrs(
+                "sfu", "12-month smoothed solar flux at 10.7 cm, observed series", driver.digest
+            ),
+        ),
+        "f107_status": (("date",), np.array(driver.status, dtype=object), {"long_name": "status"}),
+    }
+    variables |= _sky_variables(sky)
+    variables |= _turn_variables(turns)
+    coordinates: dict[str, Any] = {
+        "date": (
+            ("date",),
+            (day * 86400).astype("datetime64[s]").astype("datetime64[ns]"),
+            {"standard_name": "time", "long_name": "UTC date", "axis": "T"},
+        ),
+        "hour_utc": (
+            ("hour_utc",),
+            hour.astype(np.int16),
+            {"units": "h", "long_name": "hour of the UTC day; h stands for the instant h:30"},
+        ),
+        "band": (("band",), np.array(band_names, dtype=object), {"long_name": "broadcast band"}),
+        **_broadcast_coordinates(frame, geometry),
+    }
+    attributes = _global_attributes(
+        station, schedule, name, threshold, far_km, driver, left_out, long_path, hour.size
+    )
+    return xr.Dataset(variables, coordinates, attributes)
+
+
+def _attrs(units: str, long_name: str, source: str) -> dict[str, Any]:
+    return {"units": units, "long_name": long_name, "source": source}
+
+
+def _span_s(season: str) -> tuple[float, float]:
+    from farhear import clock
+
+    begin, end = clock.season_span(season)
+    return float(begin.unix_s), float(end.unix_s)
+
+
+def _days_of(season: str, dates: Iterable[Any] | None) -> NDArray[np.int64]:
+    """UTC days since 1970 of the season, or those asked for, sorted and checked."""
+    begin_s, end_s = _span_s(season)
+    first, last = int(begin_s // _DAY_S), int((end_s - 1.0) // _DAY_S)
+    if dates is None:
+        return np.arange(first, last + 1)
+    try:
+        stamps = np.array([np.datetime64(date, "D") for date in dates])
+    except (ValueError, TypeError) as cause:
+        raise InputError(f"dates holds something that is no date: {cause}") from None
+    if stamps.size == 0:
+        raise InputError("dates is empty")
+    days = np.unique(stamps).astype(np.int64)
+    for value in days:
+        if not first <= value <= last:
+            low, high = np.datetime64(first, "D"), np.datetime64(last, "D")
+            raise InputError(
+                f"dates: {np.datetime64(int(value), 'D')} is outside season {season}, "
+                f"[{low}, {high}]"
+            )
+    return days
+
+
+def _hours_of(hours: Sequence[int]) -> NDArray[np.int64]:
+    values = np.asarray(list(hours))
+    if values.size == 0 or values.dtype.kind not in "iu":
+        raise InputError(f"hours = {hours!r} is no list of whole hours")
+    if values.min() < 0 or values.max() > 23:
+        raise InputError(f"hours = {hours!r} is outside [0, 23]")
+    return np.unique(values).astype(np.int64)
+
+
+def _usable(schedule: Schedule) -> tuple[pd.DataFrame, pd.DataFrame]:
+    digital = schedule.frame["modulation"].to_numpy() == "DIGITAL"
+    frame = schedule.frame.loc[~digital]
+    if frame.empty:
+        raise InputError("the schedule has no broadcast that an AM receiver can hear")
+    return frame, schedule.frame.loc[digital]
+
+
+def _driver(indices: Any, day: NDArray[np.int64], f107_sfu: float | None) -> _Driver:
+    if f107_sfu is not None:
+        if not 50.0 <= f107_sfu <= 400.0:
+            raise InputError(f"f107_sfu = {f107_sfu!r} is outside [50, 400]")
+        return _Driver(np.full(day.size, float(f107_sfu)), ["given"] * day.size, "given by caller")
+    if indices is None:
+        from farhear.indices import load_indices
+
+        indices = load_indices()
+    dates = day.astype("datetime64[D]")
+    value, status = indices.f107_12month_sfu(dates)
+    values = np.asarray(value, dtype=np.float64)
+    if np.isnan(values).any():
+        missing = dates[np.isnan(values)]
+        raise InputError(
+            f"the solar indices do not cover {missing[0]} to {missing[-1]}; "
+            "give f107_sfu=... or other indices"
+        )
+    return _Driver(values, [str(s) for s in np.asarray(status)], _indices_digest(indices))
+
+
+def _indices_digest(indices: Any) -> str:
+    digest = getattr(indices, "sha256", "")
+    return f"solar indices sha256 {digest}" if digest else "solar indices"
+
+
+def _geometry(station: Station, frame: pd.DataFrame) -> dict[str, Floats]:
+    """Distance, directions and antenna gain of every broadcast."""
+    from farhear import path, reception
+
+    lat_deg = frame["tx_lat_deg"].to_numpy(np.float64)
+    lon_deg = frame["tx_lon_deg"].to_numpy(np.float64)
+    line = path.inverse(lat_deg, lon_deg, station.lat_deg, station.lon_deg)
+    azimuth_deg = frame["azimuth_deg"].to_numpy(np.float64)
+    off_beam_deg = np.abs((line.azimuth_deg - azimuth_deg + 180.0) % 360.0 - 180.0)
+    directional = ~np.isnan(azimuth_deg)
+    gain_dbi = np.zeros(len(frame))
+    gain_dbi[directional] = reception.beam_gain_dbi(off_beam_deg[directional])
+    return {
+        "distance_km": np.asarray(line.distance_km),
+        "tx_bearing_deg": np.asarray(line.azimuth_deg),
+        "home_bearing_deg": np.asarray(line.back_azimuth_deg),
+        "off_beam_deg": off_beam_deg,
+        "tx_gain_dbi": gain_dbi,
+    }
+
+
+def _circuits(
+    station: Station,
+    frame: pd.DataFrame,
+    geometry: dict[str, Floats],
+    times: UtcTimes,
+    f107_sfu: Floats,
+    long_path: str,
+    progress: Callable[[int, int], None] | None,
+) -> dict[str, Any]:
+    """Likelihood of every broadcast at every time; equal circuits are worked out once."""
+    from farhear import reception
+
+    keys = np.column_stack(
+        [frame[c].to_numpy(np.float64) for c in ("tx_lat_deg", "tx_lon_deg", "freq_khz")]
+        + [frame["power_kw"].to_numpy(np.float64), geometry["tx_gain_dbi"]]
+    )
+    circuits, which = np.unique(keys, axis=0, return_inverse=True)
+    n, total = times.shape[0] * times.shape[1], len(circuits)
+    flat = times.reshape(n)
+    flux = np.repeat(f107_sfu, times.shape[1])
+    numbers = {key: np.empty((total, n), np.float32) for key in ("likelihood", "snr_db", "muf_mhz")}
+    limit = np.empty((total, n), np.uint8)
+    limit_attrs: dict[str, Any] = {}
+    source = ""
+    for begin in range(0, total, _BLOCK):
+        lat, lon, freq, power, gain = (c[:, None] for c in circuits[begin : begin + _BLOCK].T)
+        part = reception.likelihood(
+            lat,
+            lon,
+            station.lat_deg,
+            station.lon_deg,
+            freq,
+            flat,
+            power_kw=power,
+            f107_sfu=flux,
+            tx_gain_dbi=gain,
+            noise=station.noise,
+            bandwidth_hz=station.bandwidth_hz,
+            required_snr_db=station.required_snr_db,
+            long_path=long_path,
+            min_elevation_deg=station.min_elevation_deg,
+        )
+        here = slice(begin, begin + len(lat))
+        for key, out in numbers.items():
+            out[here] = part[key].to_numpy()
+        limit[here] = part["limit"].to_numpy()
+        limit_attrs, source = dict(part["limit"].attrs), str(part["likelihood"].attrs["source"])
+        if progress is not None:
+            progress(begin + len(lat), total)
+    which = which.reshape(-1)
+    shape = (len(frame), *times.shape)
+    out = {key: value[which].reshape(shape) for key, value in numbers.items()}
+    limits = limit[which].reshape(shape)
+    return {**out, "limit": limits, "limit_attrs": limit_attrs, "source": source}
+
+
+def _on_air(
+    schedule: Schedule, frame: pd.DataFrame, times: UtcTimes, season: str
+) -> NDArray[np.bool_]:
+    """The schedule at the study's times, cut at the ends of the study's season."""
+    positions = schedule.frame.index.get_indexer(frame.index)
+    begin_s, end_s = _span_s(season)
+    inside = (times.unix_s >= begin_s) & (times.unix_s < end_s)
+    return schedule.on_air(times, rows=positions) & inside
+
+
+def _best(
+    frame: pd.DataFrame, likelihood: NDArray[np.float32], counted: NDArray[np.bool_]
+) -> tuple[list[str], NDArray[np.float32]]:
+    """Highest likelihood per band among the counted rows; NaN for a band without one."""
+    present = set(frame["band"])
+    names = [b.name for b in bands.BANDS if b.name in present]
+    names += [bands.OTHER] if bands.OTHER in present else []
+    of_row = frame["band"].to_numpy()
+    out = np.full((len(names), *likelihood.shape[1:]), np.nan, np.float32)
+    for best, name in zip(out, names, strict=True):
+        rows = (of_row == name) & counted
+        if rows.any():
+            best[:] = np.fmax.reduce(likelihood[rows], axis=0)
+    return names, out
+
+
+# The sun at home --------------------------------------------------------------------------------
+
+
+def _sky(station: Station, day: NDArray[np.int64], times: UtcTimes) -> dict[str, Any]:
+    from farhear import clock, sun
+
+    here = sun.position(times, station.lat_deg, station.lon_deg)
+    dates = day.astype("datetime64[D]")
+    events = sun.events(dates, station.lat_deg, station.lon_deg, station.time_zone)
+    offset_min = clock.offset_min(times, station.time_zone)
+    return {
+        "zenith_deg": np.asarray(here.zenith_deg, dtype=np.float32),
+        "rise_s": np.asarray(events.rise_utc.unix_s),
+        "set_s": np.asarray(events.set_utc.unix_s),
+        "offset_min": np.asarray(offset_min, dtype=np.float64),
+    }
+
+
+def _sky_variables(sky: dict[str, Any]) -> dict[str, Any]:
+    text = "on the local calendar day of the same date; hour of the UTC day"
+    return {
+        "sun_zenith_deg": (
+            ("date", "hour_utc"),
+            sky["zenith_deg"],
+            _attrs("degree", "zenith angle of the sun at home", "farhear.sun"),
+        ),
+        "utc_offset_min": (
+            ("date", "hour_utc"),
+            sky["offset_min"].astype(np.int16),
+            _attrs("min", "local time minus UTC", "tz database"),
+        ),
+        "sunrise_hour_utc": (
+            ("date",),
+            sky["rise_s"] % _DAY_S / _HOUR_S,
+            _attrs("h", f"sunrise at home {text}", "farhear.sun"),
+        ),
+        "sunset_hour_utc": (
+            ("date",),
+            sky["set_s"] % _DAY_S / _HOUR_S,
+            _attrs("h", f"sunset at home {text}", "farhear.sun"),
+        ),
+    }
+
+
+# Opening and closing ----------------------------------------------------------------------------
+
+
+def crossing(
+    t_s: Floats, value: Floats, threshold: float, *, rising: bool, last: bool = False
+) -> tuple[float, int]:
+    """When a band opens or closes in a half day, seen from solar noon.
+
+    At dusk the run begins at noon and the first change counts, at dawn it ends at noon and the
+    last change counts. So a band that is closed at noon can open at dusk and close at dawn, one
+    that is open at noon the other way round; a second opening in the night is neither.
+
+    Parameters
+    ----------
+    t_s, value
+        Samples in order of time, shape (n,); a NaN value means unknown.
+    threshold
+        Level; a sample at the level counts as above. Linear interpolation between samples.
+    rising
+        Whether the way up or the way down is sought.
+    last
+        Whether noon is the end of the run (dawn) rather than its start (dusk).
+
+    Returns
+    -------
+    time, state
+        Time of the crossing (NaN when there is none) and a key of `TURN_STATES`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> crossing(np.array([0.0, 1.0]), np.array([0.25, 0.75]), 0.5, rising=True)
+    (0.5, 0)
+    """
+    if value.size < 2 or np.isnan(value).any():
+        return np.nan, 4
+    above = value >= threshold
+    if above.all():
+        return np.nan, 1
+    if not above.any():
+        return np.nan, 2
+    if above[-1 if last else 0] != (rising == last):
+        return np.nan, 3
+    turns = np.flatnonzero(above[1:] & ~above[:-1] if rising else above[:-1] & ~above[1:])
+    i = int(turns[-1 if last else 0])
+    share = (threshold - value[i]) / (value[i + 1] - value[i])
+    return float(t_s[i] + share * (t_s[i + 1] - t_s[i])), 0
+
+
+def _turns(
+    likelihood: NDArray[np.float32], t_unix_s: Floats, sky: dict[str, Any], threshold: float
+) -> dict[str, tuple[Floats, NDArray[np.uint8]]]:
+    """Opening and closing around dusk (solar noon to midnight) and dawn (midnight to noon)."""
+    n_band, n_day = likelihood.shape[0], t_unix_s.shape[0]
+    origin_s = t_unix_s[0, 0] // _HOUR_S * _HOUR_S + HALF_HOUR_S
+    slot = np.rint((t_unix_s - origin_s) / _HOUR_S).astype(np.int64).reshape(-1)
+    series = np.full((n_band, slot[-1] + 1), np.nan)
+    series[:, slot] = likelihood.reshape(n_band, -1)
+    noon_s = (sky["rise_s"] + sky["set_s"]) / 2.0
+    noon_s = np.where(sky["set_s"] > sky["rise_s"], noon_s, np.nan)
+    out: dict[str, tuple[Floats, NDArray[np.uint8]]] = {}
+    for part, begin_s, sun_s in (
+        ("dusk", noon_s, sky["set_s"]),
+        ("dawn", noon_s - _DAY_S / 2.0, sky["rise_s"]),
+    ):
+        for direction, rising in (("opening", True), ("closing", False)):
+            minutes = np.full((n_band, n_day), np.nan)
+            state = np.full((n_band, n_day), 4, np.uint8)
+            for d in np.flatnonzero(~np.isnan(begin_s)):
+                low = int(np.ceil((begin_s[d] - origin_s) / _HOUR_S))
+                high = int(np.floor((begin_s[d] + _DAY_S / 2.0 - origin_s) / _HOUR_S))
+                if low < 0 or high >= series.shape[1]:
+                    continue
+                t_s = origin_s + np.arange(low, high + 1) * _HOUR_S
+                for b in range(n_band):
+                    at_s, state[b, d] = crossing(
+                        t_s,
+                        series[b, low : high + 1],
+                        threshold,
+                        rising=rising,
+                        last=part == "dawn",
+                    )
+                    minutes[b, d] = (at_s - sun_s[d]) / 60.0
+            out[f"{part}_{direction}"] = minutes, state
+    return out
+
+
+def _turn_variables(turns: dict[str, tuple[Floats, NDArray[np.uint8]]]) -> dict[str, Any]:
+    variables: dict[str, Any] = {}
+    for name, (minutes, state) in turns.items():
+        part, direction = name.split("_")
+        event = "sunset" if part == "dusk" else "sunrise"
+        verb = "opens" if direction == "opening" else "closes"
+        variables[f"{name}_min"] = (
+            ("band", "date"),
+            minutes,
+            {
+                **_attrs("min", f"when the band {verb} at {part}, after {event}", "far_likelihood"),
+                "comment": "the change of the half day nearest to solar noon, interpolated "
+                "linearly between hourly values",
+                "ancillary_variables": f"{name}_state",
+            },
+        )
+        variables[f"{name}_state"] = (
+            ("band", "date"),
+            state,
+            {
+                "long_name": f"what the half day around {part} holds: does the band {verb[:-1]}?",
+                "flag_values": np.array(list(TURN_STATES), dtype=np.uint8),
+                "flag_meanings": " ".join(TURN_STATES.values()),
+            },
+        )
+    return variables
+
+
+# Coordinates and attributes ---------------------------------------------------------------------
+
+
+def _broadcast_coordinates(frame: pd.DataFrame, geometry: dict[str, Floats]) -> dict[str, Any]:
+    units = {
+        "freq_khz": ("kHz", "carrier frequency"),
+        "power_kw": ("kW", "carrier power"),
+        "tx_lat_deg": ("degrees_north", "latitude of the transmitter"),
+        "tx_lon_deg": ("degrees_east", "longitude of the transmitter"),
+        "azimuth_deg": ("degree", "direction of maximum radiation; missing: non-directional"),
+        "distance_km": ("km", "distance on WGS84"),
+        "tx_bearing_deg": ("degree", "direction to home at the transmitter"),
+        "home_bearing_deg": ("degree", "direction to the transmitter at home"),
+        "off_beam_deg": ("degree", "angle between beam and direction to home"),
+        "tx_gain_dbi": ("dBi", "antenna gain towards home, a model choice"),
+    }
+    out: dict[str, Any] = {
+        "broadcast": (
+            ("broadcast",),
+            frame["row"].to_numpy(np.int64),
+            {"long_name": "line of the broadcast in the schedule file"},
+        )
+    }
+    for name in ("band", "broadcaster", "language", "site", "start_utc", "stop_utc", "days"):
+        key = "broadcast_band" if name == "band" else name
+        values = frame[name].to_numpy(dtype=object)
+        out[key] = (("broadcast",), values, {"long_name": name.replace("_", " ")})
+    for name, (unit, long_name) in units.items():
+        values = geometry[name] if name in geometry else frame[name].to_numpy(np.float64)
+        out[name] = (("broadcast",), values, {"units": unit, "long_name": long_name})
+    return out
+
+
+def _global_attributes(
+    station: Station,
+    schedule: Schedule,
+    season: str,
+    threshold: float,
+    far_km: float,
+    driver: _Driver,
+    left_out: pd.DataFrame,
+    long_path: str,
+    n_hours: int,
+) -> dict[str, Any]:
+    import farhear
+
+    return {
+        "Conventions": "CF-1.11",
+        "title": f"Shortwave broadcast season {season} at {station.name}",
+        "source": f"farhear {farhear.__version__}",
+        "season": season,
+        "station": station.name,
+        "time_zone": station.time_zone,
+        "noise": str(station.noise),
+        "bandwidth_hz": station.bandwidth_hz,
+        "required_snr_db": station.required_snr_db,
+        "min_elevation_deg": station.min_elevation_deg,
+        "long_path": long_path,
+        "threshold": threshold,
+        "far_km": far_km,
+        "schedule": schedule.source,
+        "schedule_sha256": schedule.sha256,
+        "schedule_season": schedule.season or "",
+        "schedule_note": schedule.note,
+        "left_out": f"{len(left_out)} digital broadcasts",
+        "index_status": driver.text(),
+        "index_source": driver.digest,
+        "tzdata_edition": tzdata_edition(),
+        "data_digests": json.dumps(data_digests(), sort_keys=True),
+        "complete": int(n_hours == 24),
+        "privacy": "distances and sun times place the home: share this file with care",
+    }
+
+
+def tzdata_edition() -> str:
+    """Edition of the time zone database in use."""
+    from farhear import clock
+
+    return str(clock.tzdata_edition())
+
+
+def data_digests() -> dict[str, str]:
+    """SHA-256 of the shipped data files that a study rests on."""
+    from farhear import _data
+
+    wanted = {"ccir": ("ccir_fof2.f64", "ccir_m3000.f64"), "igrf": ("IGRF14.shc",)}
+    return {
+        f"{folder}/{name}": hashlib.sha256(_data.read_bytes(folder, name)).hexdigest()
+        for folder, names in wanted.items()
+        for name in names
+    }
+
+
+# Tables from a study ----------------------------------------------------------------------------
+
+
+def band_weeks(study: xr.Dataset) -> pd.DataFrame:
+    """How each band ran in each ISO week.
+
+    Returns
+    -------
+    One row per band and ISO week: `season`, `band`, `iso_year`, `iso_week`, `first_date`, `days`;
+    `opening_days` (days that open at dusk) and `opens_after_sunset_min` with `_p25`, `_p75`
+    (median and quartiles over those days, NaN when none); `closing_days` and
+    `closes_after_sunrise_min` likewise for closing at dawn; `day_openings_after_sunrise_min` and
+    `day_closings_after_sunset_min` for bands of the day (median); `best_hour_utc` (hhmm, the
+    instant of the hour with the highest mean of `far_likelihood`), `best_hour_local` (the same
+    instant on the wall clock of the week's middle date), `highest_likelihood` (that mean), and
+    `broadcasts_count`, `far_count`. A band without a far circuit has empty cells.
+    """
+    dates = pd.DatetimeIndex(study["date"].to_numpy())
+    calendar = dates.isocalendar()
+    weeks = (calendar["year"] * 100 + calendar["week"]).to_numpy(dtype=np.int64)
+    hours = study["hour_utc"].to_numpy()
+    far_likelihood = study["far_likelihood"].to_numpy()
+    offset_min = study["utc_offset_min"].to_numpy()
+    turns = {
+        key: study[f"{key}_min"].to_numpy()
+        for key in ("dusk_opening", "dusk_closing", "dawn_opening", "dawn_closing")
+    }
+    rows: list[dict[str, Any]] = []
+    for b, name in enumerate(study["band"].to_numpy()):
+        for week in np.unique(weeks):
+            at = np.flatnonzero(weeks == week)
+            mean = far_likelihood[b, at].mean(axis=0, dtype=np.float64)
+            best = int(np.argmax(mean))
+            known = not np.isnan(mean[best])
+            minute = int(hours[best]) * 60 + 30
+            local = (minute + int(offset_min[at[at.size // 2], best])) % 1440
+            opens = _spread(turns["dusk_opening"][b, at])
+            closes = _spread(turns["dawn_closing"][b, at])
+            rows.append(
+                {
+                    "season": study.attrs["season"],
+                    "band": str(name),
+                    "iso_year": int(week // 100),
+                    "iso_week": int(week % 100),
+                    "first_date": dates[at[0]].date().isoformat(),
+                    "days": at.size,
+                    "opening_days": opens[0],
+                    "opens_after_sunset_min": opens[2],
+                    "opens_after_sunset_min_p25": opens[1],
+                    "opens_after_sunset_min_p75": opens[3],
+                    "closing_days": closes[0],
+                    "closes_after_sunrise_min": closes[2],
+                    "closes_after_sunrise_min_p25": closes[1],
+                    "closes_after_sunrise_min_p75": closes[3],
+                    "day_opens_after_sunrise_min": _spread(turns["dawn_opening"][b, at])[2],
+                    "day_closes_after_sunset_min": _spread(turns["dusk_closing"][b, at])[2],
+                    "best_hour_utc": _hhmm(minute) if known else "",
+                    "best_hour_local": _hhmm(local) if known else "",
+                    "highest_likelihood": float(mean[best]),
+                    "broadcasts_count": int(study["broadcasts_count"].to_numpy()[b]),
+                    "far_count": int(study["far_count"].to_numpy()[b]),
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def _hhmm(minutes: int) -> str:
+    return f"{minutes // 60:02d}{minutes % 60:02d}"
+
+
+def _spread(minutes: Floats) -> tuple[int, float, float, float]:
+    """Count, lower quartile, median, upper quartile of what is not NaN."""
+    known = minutes[~np.isnan(minutes)]
+    if known.size == 0:
+        return 0, np.nan, np.nan, np.nan
+    low, middle, high = np.quantile(known, [0.25, 0.5, 0.75])
+    return known.size, float(low), float(middle), float(high)
+
+
+def summary(study: xr.Dataset) -> pd.DataFrame:
+    """One row per band for the whole study.
+
+    Returns
+    -------
+    `band`, `broadcasts_count`, `open_hours_utc` and `open_hours_local` (hours whose mean
+    `far_likelihood` reaches the threshold, as ranges hhmm-hhmm of whole hours; local by the
+    clock of the middle date), `best_hour_utc`, `best_likelihood`, `opening_days`,
+    `opens_after_sunset_min` with quartiles, `closes_after_sunrise_min`.
+    """
+    hours = study["hour_utc"].to_numpy()
+    mean = study["far_likelihood"].to_numpy().mean(axis=1, dtype=np.float64)
+    middle = study.sizes["date"] // 2
+    offset_min = int(study["utc_offset_min"].to_numpy()[middle, len(hours) // 2])
+    rows: list[dict[str, Any]] = []
+    for b, name in enumerate(study["band"].to_numpy()):
+        is_open = np.zeros(24, dtype=bool)
+        is_open[hours] = mean[b] >= study.attrs["threshold"]
+        best = int(np.argmax(mean[b]))
+        opens = _spread(study["dusk_opening_min"].to_numpy()[b])
+        closes = _spread(study["dawn_closing_min"].to_numpy()[b])
+        rows.append(
+            {
+                "band": str(name),
+                "broadcasts_count": int(study["broadcasts_count"].to_numpy()[b]),
+                "open_hours_utc": hour_ranges(is_open),
+                "open_hours_local": hour_ranges(is_open, offset_min),
+                "best_hour_utc": "" if np.isnan(mean[b, best]) else f"{int(hours[best]):02d}30",
+                "best_likelihood": float(mean[b, best]),
+                "opening_days": opens[0],
+                "opens_after_sunset_min": opens[2],
+                "opens_after_sunset_min_p25": opens[1],
+                "opens_after_sunset_min_p75": opens[3],
+                "closes_after_sunrise_min": closes[2],
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def hour_ranges(is_open: NDArray[np.bool_], offset_min: int = 0) -> str:
+    """Write the open ones of 24 hours as ranges, going round midnight.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> hour_ranges(np.isin(np.arange(24), [22, 23, 0, 1, 12]))
+    '1200-1300 2200-0200'
+    >>> hour_ranges(np.ones(24, dtype=bool))
+    'all day'
+    """
+    if is_open.all():
+        return "all day"
+    starts = np.flatnonzero(is_open & ~np.roll(is_open, 1))
+    ranges = []
+    for start in starts:
+        length = 1
+        while is_open[(start + length) % 24]:
+            length += 1
+        ends = ((int(start) * 60 + offset_min) % 1440, (int(start + length) * 60 + offset_min) % 1440)
+        ranges.append("-".join(_hhmm(m) for m in ends))
+    return " ".join(ranges)

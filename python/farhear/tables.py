@@ -1,0 +1,428 @@
+"""Reading tables without losing a row: what was read is either in `frame` or in `rejects`.
+
+All readers of the package stand on :func:`read_cells` (bytes to text cells with line numbers) and
+:func:`parse_cells` (text cells to typed columns, faults collected). The file is only read, never
+changed.
+
+Form of a table file
+--------------------
+CSV (RFC 4180) in UTF-8, with or without a byte order mark; another encoding must be named by the
+caller. Lines that start with ``#`` *before* the header are comments. The first line that is
+neither empty nor a comment is the header. Empty lines are not rows. Every other row is counted in
+`rows_read` and ends up in exactly one of `frame` and `rejects`.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import datetime as dt
+import difflib
+import hashlib
+import io
+import math
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from farhear.errors import InputError
+
+__all__ = ["MAX_BYTES", "MAX_ROWS", "Cells", "Column", "Table", "near_name"]
+
+MAX_BYTES = 64 * 2**20
+"""Largest table file that is read. [bytes]"""
+MAX_ROWS = 500_000
+"""Largest number of rows that is read."""
+
+_FAULT_COLUMNS = ("row", "column", "value", "reason")
+_SHOWN_VALUE_CHARACTERS = 80
+_KNOWN_BINARY = (
+    (b"PK\x03\x04", "a zip archive or a spreadsheet; save the sheet as CSV"),
+    (b"\xd0\xcf\x11\xe0", "an old spreadsheet or document; save the sheet as CSV"),
+    (b"%PDF", "a PDF document"),
+    (b"\x1f\x8b", "gzip-compressed; unpack it first"),
+    (b"PAR1", "a Parquet file, not CSV"),
+)
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1f]")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """What a reader gives back.
+
+    Attributes
+    ----------
+    frame
+        The accepted rows, typed; its column `row` is the line in the file.
+    rejects
+        One line per fault of a refused row: `row` (line in the file as a text editor counts, so
+        the header of a file without comments is line 1), `column` (empty when the whole row is
+        meant), `value` (as written), `reason`.
+    warnings
+        The same columns, for doubts that do not refuse a row; `row` 0 means the whole file.
+    rows_read
+        Number of rows read; always ``len(frame) + rows_rejected``.
+    source
+        File name without its folder.
+    sha256
+        Digest of the file's bytes.
+    """
+
+    frame: pd.DataFrame
+    rejects: pd.DataFrame
+    warnings: pd.DataFrame
+    rows_read: int
+    source: str = ""
+    sha256: str = ""
+
+    def __post_init__(self) -> None:
+        if self.rows_read != len(self.frame) + self.rows_rejected:
+            raise AssertionError(
+                f"{self.source}: {self.rows_read} rows read, {len(self.frame)} accepted, "
+                f"{self.rows_rejected} rejected"
+            )
+
+    @property
+    def rows_rejected(self) -> int:
+        """Number of rows with at least one fault."""
+        keys = [name for name in ("source", "row") if name in self.rejects.columns]
+        return len(self.rejects[keys].drop_duplicates())
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """Text cells of a file, with the line on which each row starts."""
+
+    source: str
+    sha256: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[int, int, tuple[str, ...]], ...]  # first line, last line, cells
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """How one column is read.
+
+    `parse` turns the stripped text of a cell into a value and raises ValueError with the reason.
+    An empty cell becomes `empty`, unless `needed`: then the row is refused. `required` is about
+    the header: without this column the file is refused.
+    """
+
+    name: str
+    parse: Callable[[str], Any]
+    required: bool = True
+    needed: bool = True
+    empty: Any = None
+
+
+@dataclass(slots=True)
+class Faults:
+    """Collects rejects or warnings."""
+
+    items: list[tuple[int, str, str, str]] = field(default_factory=list)
+
+    def add(self, row: int, column: str, value: object, reason: str) -> None:
+        """Note one fault; long values are shortened for the table."""
+        text = str(value)
+        if len(text) > _SHOWN_VALUE_CHARACTERS:
+            text = text[: _SHOWN_VALUE_CHARACTERS - 3] + "..."
+        self.items.append((row, column, text, reason))
+
+    def frame(self) -> pd.DataFrame:
+        """Return the faults in the order of the file."""
+        ordered = sorted(self.items, key=lambda item: item[0])
+        table = pd.DataFrame(ordered, columns=list(_FAULT_COLUMNS))
+        return table.astype({"row": "int64", "column": "str", "value": "str", "reason": "str"})
+
+
+def near_name(name: str, known: Iterable[str]) -> str:
+    """Return '; did you mean X?' when a known name is near, else an empty text."""
+    spelled = {other.lower(): other for other in known}
+    near = difflib.get_close_matches(name.lower(), list(spelled), n=1, cutoff=0.6)
+    return f"; did you mean {spelled[near[0]]!r}?" if near else ""
+
+
+def read_bytes_of(path: str | Path) -> bytes:
+    """Return the bytes of a file, or refuse one that is too large."""
+    path = Path(path)
+    with path.open("rb") as stream:
+        data = stream.read(MAX_BYTES + 1)
+    if len(data) > MAX_BYTES:
+        raise InputError(f"{path.name} is larger than {MAX_BYTES // 2**20} MiB, the stated limit")
+    return data
+
+
+def decode(data: bytes, source: str, encoding: str | None = None) -> str:
+    """Return text, or say which byte is in the way and what the caller can do.
+
+    Raises
+    ------
+    InputError
+        On an unknown encoding name, on bytes that do not fit, on binary content.
+    """
+    for magic, what in _KNOWN_BINARY:
+        if data.startswith(magic):
+            raise InputError(f"{source} is not a text table: it looks like {what}")
+    if encoding is None:
+        if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+            raise InputError(f"{source} starts like UTF-16, not UTF-8; say encoding='utf-16'")
+        nul = data.find(b"\0")
+        if nul >= 0:
+            line = data.count(b"\n", 0, nul) + 1
+            raise InputError(
+                f"{source} is not a text table: NUL byte at offset {nul} (line {line}); "
+                "if it is text in another encoding, say encoding=..."
+            )
+        encoding = "utf-8-sig"
+    try:
+        text = data.decode(encoding)
+    except LookupError:
+        raise InputError(f"encoding {encoding!r} is not known") from None
+    except UnicodeDecodeError as cause:
+        start = cause.start
+        line = data.count(b"\n", 0, start) + 1
+        column = start - (data.rfind(b"\n", 0, start) + 1) + 1
+        name = "UTF-8" if encoding == "utf-8-sig" else encoding
+        raise InputError(
+            f"{source}: byte 0x{data[start]:02X} at offset {start} (line {line}, byte {column}) "
+            f"does not fit {name}; if the file is in another encoding, name it, "
+            "for example encoding='cp1252'"
+        ) from None
+    control = _CONTROL.search(text)
+    if control is not None:
+        line = text.count("\n", 0, control.start()) + 1
+        raise InputError(
+            f"{source} is not a text table: control character 0x{ord(control.group()):02X} "
+            f"in line {line}"
+        )
+    return text.removeprefix("\ufeff")
+
+
+def read_cells(
+    path: str | Path,
+    *,
+    encoding: str | None = None,
+    delimiter: str = ",",
+    columns: Mapping[str, str] | None = None,
+) -> Cells:
+    """Read a CSV file into text cells.
+
+    Parameters
+    ----------
+    path
+        The file; it is only read.
+    encoding
+        Name of the encoding if it is not UTF-8.
+    delimiter
+        One character between cells.
+    columns
+        Our column name -> name in the file's header, for files with other headers.
+
+    Raises
+    ------
+    InputError
+        On an unreadable encoding, an empty file, a header with an empty or doubled name, a quote
+        that never closes, a file over `MAX_BYTES` or `MAX_ROWS`.
+    OSError
+        When the file cannot be opened.
+    """
+    path = Path(path)
+    data = read_bytes_of(path)
+    text = decode(data, path.name, encoding)
+    lines, skipped = _after_comments(text)
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
+    header: tuple[str, ...] | None = None
+    rows: list[tuple[int, int, tuple[str, ...]]] = []
+    first = skipped + 1
+    try:
+        for cells in reader:
+            last = skipped + reader.line_num
+            if cells and header is None:
+                header = _checked_header(cells, path.name, delimiter, columns)
+            elif cells and not (len(cells) == 1 and not cells[0].strip()):
+                rows.append((first, last, tuple(cells)))
+                if len(rows) > MAX_ROWS:
+                    raise InputError(f"{path.name} has more than {MAX_ROWS} rows, the stated limit")
+            first = last + 1
+    except csv.Error as cause:
+        raise InputError(
+            f"{path.name}: the row that starts in line {first} is not CSV: {cause}"
+        ) from None
+    if header is None:
+        raise InputError(f"{path.name} is empty: no header line")
+    return Cells(path.name, hashlib.sha256(data).hexdigest(), header, tuple(rows))
+
+
+def _after_comments(text: str) -> tuple[list[str], int]:
+    """Return physical lines (ends kept) after leading comments and empty lines, and their count."""
+    lines = list(io.StringIO(text, newline=""))
+    skipped = 0
+    while skipped < len(lines) and (
+        lines[skipped].lstrip().startswith("#") or not lines[skipped].strip()
+    ):
+        skipped += 1
+    return lines[skipped:], skipped
+
+
+def _checked_header(
+    cells: Sequence[str], source: str, delimiter: str, columns: Mapping[str, str] | None
+) -> tuple[str, ...]:
+    names = [cell.strip() for cell in cells]
+    if columns:
+        for ours, theirs in columns.items():
+            if theirs not in names:
+                raise InputError(
+                    f"{source}: columns[{ours!r}] = {theirs!r} is not in the header"
+                    f"{near_name(theirs, names)}"
+                )
+        ours_of = {theirs: ours for ours, theirs in columns.items()}
+        if len(ours_of) != len(columns):
+            raise InputError(f"{source}: columns names one column of the file twice")
+        names = [ours_of.get(name, name) for name in names]
+    if len(names) == 1:
+        for other in (";", "\t", "|"):
+            if other != delimiter and other in names[0]:
+                raise InputError(
+                    f"{source}: the header has no {delimiter!r} but {other!r}; "
+                    f"say delimiter={other!r}"
+                )
+    for position, name in enumerate(names, start=1):
+        if not name:
+            raise InputError(f"{source}: column {position} of the header has no name")
+        if names.index(name) != position - 1:
+            raise InputError(
+                f"{source}: the header has {name!r} twice "
+                f"(columns {names.index(name) + 1} and {position})"
+            )
+    return tuple(names)
+
+
+def parse_cells(
+    cells: Cells,
+    columns: Sequence[Column],
+    check_row: Callable[[dict[str, Any], dict[str, str], Faults, int], None] | None = None,
+    multiline: bool = False,
+) -> tuple[pd.DataFrame, Faults, Faults]:
+    """Turn text cells into typed columns; a row with any fault is refused, all faults named.
+
+    Parameters
+    ----------
+    cells
+        From :func:`read_cells`.
+    columns
+        Columns in the order of the result.
+    check_row
+        Called with the values parsed so far (only good ones), the row's text, the collector of
+        faults and the line; for rules that need more than one column.
+    multiline
+        Whether a quoted cell may hold line breaks. When not, such a row is refused: a stray
+        quote can swallow the rows after it.
+
+    Returns
+    -------
+    frame, rejects, warnings
+        The frame has a first column `row`; warnings name the file's columns that are not used.
+    """
+    known = [column.name for column in columns]
+    missing = [c.name for c in columns if c.required and c.name not in cells.header]
+    if missing:
+        others = [name for name in cells.header if name not in known]
+        hints = "".join(near_name(name, others) for name in missing)
+        raise InputError(
+            f"{cells.source}: column {', '.join(map(repr, missing))} is missing{hints}"
+        )
+    rejects, warnings = Faults(), Faults()
+    for name in cells.header:
+        if name not in known:
+            hint = near_name(name, [k for k in known if k not in cells.header])
+            warnings.add(0, name, "", f"column is not used{hint}")
+    present = [column for column in columns if column.name in cells.header]
+    absent = {column.name: column.empty for column in columns if column.name not in cells.header}
+    good: list[dict[str, Any]] = []
+    for first, last, texts in cells.rows:
+        before = len(rejects.items)
+        if last > first and not multiline:
+            rejects.add(first, "", texts[0], f"a quoted cell runs over lines {first} to {last}")
+        if len(texts) != len(cells.header):
+            rejects.add(
+                first, "", texts[0], f"{len(texts)} cells where the header has {len(cells.header)}"
+            )
+        if len(rejects.items) > before:
+            continue
+        as_text = {name: text.strip() for name, text in zip(cells.header, texts, strict=True)}
+        values: dict[str, Any] = {"row": first, **absent}
+        for column in present:
+            text = as_text[column.name]
+            if not text:
+                if column.needed:
+                    rejects.add(first, column.name, text, "empty")
+                else:
+                    values[column.name] = column.empty
+                continue
+            try:
+                values[column.name] = column.parse(text)
+            except ValueError as fault:
+                rejects.add(first, column.name, text, str(fault))
+        if check_row is not None:
+            check_row(values, as_text, rejects, first)
+        if len(rejects.items) == before:
+            good.append(values)
+    frame = pd.DataFrame.from_records(good, columns=["row", *known])
+    return frame, rejects, warnings
+
+
+# Cell parsers -----------------------------------------------------------------------------------
+
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+
+
+def number(
+    low: float, high: float, *, open_low: bool = False, hint: str = ""
+) -> Callable[[str], float]:
+    """Parser of a plain decimal number within [low, high] (or (low, high] with `open_low`)."""
+    left = "(" if open_low else "["
+
+    def parse(text: str) -> float:
+        if not _NUMBER.fullmatch(text):
+            if text.lower().lstrip("+-") in ("nan", "inf", "infinity"):
+                raise ValueError("not a finite number")
+            comma = "; write a decimal point" if re.fullmatch(r"[+-]?\d+,\d+", text) else ""
+            raise ValueError(f"not a number{comma}")
+        value = float(text)
+        if not math.isfinite(value):
+            raise ValueError("not a finite number")
+        if not low <= value <= high or (open_low and value == low):
+            extra = f"; {hint}" if hint else ""
+            raise ValueError(f"outside {left}{low:g}, {high:g}]{extra}")
+        return value
+
+    return parse
+
+
+def calendar_date(text: str) -> dt.date:
+    """Parser of a date written YYYY-MM-DD, years 1900 to 2100."""
+    if not _DATE.fullmatch(text):
+        raise ValueError("not a date written YYYY-MM-DD (03/06 is read in two ways)")
+    try:
+        value = dt.date.fromisoformat(text)
+    except ValueError:
+        raise ValueError("no such day in the calendar") from None
+    if not 1900 <= value.year <= 2100:
+        raise ValueError("outside the years 1900 to 2100")
+    return value
+
+
+def plain_text(longest: int) -> Callable[[str], str]:
+    """Parser of free text of at most `longest` characters."""
+
+    def parse(text: str) -> str:
+        if len(text) > longest:
+            raise ValueError(f"longer than {longest} characters")
+        return text
+
+    return parse

@@ -1,0 +1,130 @@
+"""Speed of the sun against general libraries, all in one run: ``python tests/bench/bench_sun.py``.
+
+Ratios carry over from machine to machine, seconds do not. Prints a table; exits with an error if a
+result differs where it must not.
+"""
+
+import time
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import pvlib
+
+from farhear import _core, sun
+from farhear.times import UtcTimes
+
+N = 1_000_000
+N_SPA = 50_000
+
+
+def best_ns(call, n, repeats=5, clock=time.process_time):
+    """Nanoseconds per element of the fastest of some runs: of the processor, or of `clock`."""
+    took = []
+    for _ in range(repeats):
+        start = clock()
+        call()
+        took.append(clock() - start)
+    return min(took) / n * 1e9
+
+
+def closed_form(t_unix_s, lat_deg, lon_deg):
+    """The same formula, plainly in numpy: zenith angle and azimuth. [deg]"""
+    n = t_unix_s / 86400.0 - 10957.5
+    c = n / 36525.0
+    mean = np.radians((357.52911 + c * (35999.05029 - 0.0001537 * c)) % 360.0)
+    centre = (
+        (1.914602 - 0.004817 * c) * np.sin(mean)
+        + (0.019993 - 0.000101 * c) * np.sin(2.0 * mean)
+        + 0.000289 * np.sin(3.0 * mean)
+    )
+    node = np.radians(125.04 - 1934.136 * c)
+    longitude = np.radians(
+        (280.46646 + c * (36000.76983 + 0.0003032 * c)) % 360.0
+        + centre - 0.00569 - 0.00478 * np.sin(node)
+    )  # fmt: skip
+    tilt = np.radians(23.439291 - 0.0130042 * c + 0.00256 * np.cos(node))
+    sin_decl = np.sin(tilt) * np.sin(longitude)
+    cos_decl = np.sqrt(1.0 - sin_decl**2)
+    ascension = np.arctan2(np.cos(tilt) * np.sin(longitude), np.cos(longitude))
+    hour = np.radians((280.46061837 + 360.98564736629 * n + lon_deg) % 360.0) - ascension
+    sin_lat, cos_lat = np.sin(np.radians(lat_deg)), np.cos(np.radians(lat_deg))
+    zenith = np.arccos(sin_lat * sin_decl + cos_lat * cos_decl * np.cos(hour))
+    azimuth = np.arctan2(
+        -cos_decl * np.sin(hour), sin_decl * cos_lat - cos_decl * sin_lat * np.cos(hour)
+    )
+    return np.degrees(zenith), np.degrees(azimuth) % 360.0
+
+
+def in_threads(pool, workers, arrays):
+    """The kernel on `workers` blocks at once; it releases the interpreter's lock."""
+    parts = zip(*(np.array_split(a, workers) for a in arrays), strict=True)
+    return list(pool.map(lambda part: _core.sun.position(*part), parts))
+
+
+def main():
+    """Measure and print."""
+    rng = np.random.default_rng(1)
+    t = rng.uniform(6.3e8, 2.08e9, N)  # 1990-2035
+    lat, lon = rng.uniform(-90.0, 90.0, N), rng.uniform(-180.0, 180.0, N)
+    utc = UtcTimes(t)
+
+    face = best_ns(lambda: sun.position(utc, lat, lon), N)
+    core = best_ns(lambda: _core.sun.position(t, lat, lon), N)
+    plain = best_ns(lambda: closed_form(t, lat, lon), N, 3)
+    few = slice(0, N_SPA)
+    spa = best_ns(
+        lambda: pvlib.spa.solar_position_numpy(
+            t[few], lat[few], lon[few], 0.0, 1013.25, 12.0, 67.0, 0.5667, 1
+        ),
+        N_SPA,
+        2,
+    )
+    print(f"pairs, {N} elements, ns each; how many times slower than position")
+    print(f"  position                {face:9.1f}")
+    print(f"  its kernel alone        {core:9.1f}")
+    print(f"  numpy closed form       {plain:9.1f} {plain / face:8.1f} x")
+    print(f"  pvlib SPA in numpy      {spa:9.1f} {spa / face:8.1f} x   ({N_SPA} elements)")
+
+    times, place_lat, place_lon = UtcTimes(t[:1000, None]), lat[:1000], lon[:1000]
+    grid = best_ns(lambda: sun.position(times, place_lat, place_lon), N)
+    one = UtcTimes(t[:, None])
+    place = best_ns(lambda: sun.position(one, lat[:1], lon[:1]), N)
+    broadcast = best_ns(lambda: closed_form(t[:1000, None], place_lat, place_lon), N, 3)
+    print("1,000 times x 1,000 places, ns each")
+    print(f"  position                {grid:9.1f}")
+    print(f"  numpy closed form       {broadcast:9.1f} {broadcast / grid:8.1f} x")
+    print(f"  position, 1 place       {place:9.1f}")
+
+    days = rng.integers(7305, 24106, 20_000).astype("datetime64[D]")
+    rise = best_ns(lambda: sun.events(days, lat[:20_000], lon[:20_000], None), 20_000, 3)
+    start = days[:5000].astype(np.int64) * 86400
+    theirs = best_ns(
+        lambda: pvlib.spa.transit_sunrise_sunset(start, lat[:5000], lon[:5000], 67.0, 1), 5000, 2
+    )
+    print("rise and set, ns a day")
+    print(f"  events                  {rise:9.0f}")
+    print(f"  pvlib SPA in numpy      {theirs:9.0f} {theirs / rise:8.1f} x")
+
+    with ThreadPoolExecutor(2) as pool:
+        arrays = [np.concatenate([a] * 4) for a in (t, lat, lon)]
+        single = best_ns(lambda: in_threads(pool, 1, arrays), 4 * N, clock=time.perf_counter)
+        double = best_ns(lambda: in_threads(pool, 2, arrays), 4 * N, clock=time.perf_counter)
+        whole = _core.sun.position(*arrays)
+        halves = [np.concatenate(h) for h in zip(*in_threads(pool, 2, arrays), strict=True)]
+    print(f"two threads: {single:.1f} -> {double:.1f} ns, {single / double:.2f} x")
+
+    same = all(np.array_equal(a, b) for a, b in zip(whole, halves, strict=True))
+    pairs = _core.sun.position(
+        np.repeat(t[:1000], 1000), np.tile(place_lat, 1000), np.tile(place_lon, 1000)
+    )
+    gridded = sun.position(times, place_lat, place_lon)
+    same &= all(np.array_equal(a, b.ravel()) for a, b in zip(pairs, gridded, strict=True))
+    print(f"threads, grid and pairs give the same bits: {same}")
+    if not same:
+        raise SystemExit("results differ")
+    off = np.abs(sun.position(utc, lat, lon).zenith_deg - closed_form(t, lat, lon)[0]).max()
+    print(f"largest difference from the numpy closed form: {off:.1e} deg")
+
+
+if __name__ == "__main__":
+    main()

@@ -35,6 +35,15 @@ constexpr std::int64_t kMaxOffset_s = 26 * 3600 - 1;
     return date::format("%FT%T", date::sys_seconds{seconds{t_s}});
 }
 
+/// "name", or "name[i]" where there are several.
+[[nodiscard]] std::string element(std::string_view name, std::size_t i, std::size_t count) {
+    std::string out(name);
+    if (count != 1) {
+        out.append("[").append(checks::text(i)).append("]");
+    }
+    return out;
+}
+
 // ---------------------------------------------------------------------------------------------
 // The rule at the end of the file
 
@@ -687,10 +696,10 @@ double Zone::resolve(double wall_s, Ambiguous ambiguous, Missing missing,
 void Zone::require_served(std::span<const double> t_unix_s) const {
     for (std::size_t i = 0; i < t_unix_s.size(); ++i) {
         if (t_unix_s[i] < kFirst_unix_s || t_unix_s[i] >= end_unix_s_) {
-            const std::string index = t_unix_s.size() == 1 ? "" : "[" + checks::text(i) + "]";
-            throw InputError("t_unix_s" + index + " = " + checks::text(t_unix_s[i]) +
-                             " is outside the span served by " + name_ + ", " + iso(kFirst_s) +
-                             "Z to " + iso(static_cast<std::int64_t>(end_unix_s_)) + "Z" +
+            throw InputError(element("t_unix_s", i, t_unix_s.size()) + " = " +
+                             checks::text(t_unix_s[i]) + " is outside the span served by " + name_ +
+                             ", " + iso(kFirst_s) + "Z to " +
+                             iso(static_cast<std::int64_t>(end_unix_s_)) + "Z" +
                              (rule_.empty() ? " (its file has no rule for later years)" : ""));
         }
     }
@@ -738,24 +747,31 @@ void Zone::to_utc(std::span<const double> wall_s, Ambiguous ambiguous, Missing m
                   std::span<double> out_unix_s) const {
     checks::same_length("out_unix_s", out_unix_s.size(), wall_s.size());
     const double last = std::nextafter(end_unix_s_, 0.0);
-    if (!utc_loop(wall_s.data(), wall_s.size(), by_wall_.data(), last, out_unix_s.data())) {
-        return;
-    }
-    for (std::size_t i = 0; i < wall_s.size(); ++i) {
-        const double wall = wall_s[i];
-        if (std::isnan(wall)) {
-            out_unix_s[i] = wall;
+    // In blocks, because a season of readings nearly always has a few that are shown twice: only
+    // their blocks are gone through again.
+    constexpr std::size_t kBlock = 512;
+    for (std::size_t begin = 0; begin < wall_s.size(); begin += kBlock) {
+        const std::size_t end = std::min(begin + kBlock, wall_s.size());
+        if (!utc_loop(&wall_s[begin], end - begin, by_wall_.data(), last, &out_unix_s[begin])) {
             continue;
         }
-        bool again = !in_reach(wall) || !(out_unix_s[i] >= kFirst_unix_s && out_unix_s[i] <= last);
-        if (!again) {
-            const std::int64_t at_s = whole_s(wall, kFirstWall_s);
-            const Bucket& bucket = bucket_of(by_wall_.data(), at_s, kFirstWall_s);
-            again = (bucket.before_s & kCrowded) != 0 || in_change(bucket, at_s);
-        }
-        if (again) {
-            const std::string label = wall_s.size() == 1 ? "wall" : "wall[" + checks::text(i) + "]";
-            out_unix_s[i] = resolve(wall, ambiguous, missing, label);
+        for (std::size_t i = begin; i < end; ++i) {
+            const double wall = wall_s[i];
+            if (std::isnan(wall)) {
+                out_unix_s[i] = wall;
+                continue;
+            }
+            bool again =
+                !in_reach(wall) || !(out_unix_s[i] >= kFirst_unix_s && out_unix_s[i] <= last);
+            if (!again) {
+                const std::int64_t at_s = whole_s(wall, kFirstWall_s);
+                const Bucket& bucket = bucket_of(by_wall_.data(), at_s, kFirstWall_s);
+                again = (bucket.before_s & kCrowded) != 0 || in_change(bucket, at_s);
+            }
+            if (again) {
+                out_unix_s[i] =
+                    resolve(wall, ambiguous, missing, element("wall", i, wall_s.size()));
+            }
         }
     }
 }
@@ -770,7 +786,7 @@ void Zone::first_instant(std::span<const double> wall_s, std::span<double> out_u
         }
         if (!(wall >= static_cast<double>(kFirstWall_s) && wall < static_cast<double>(kEndWall_s) &&
               wall < end_unix_s_ + kDay_s)) {
-            throw InputError("wall[" + checks::text(i) + "] = " + checks::text(wall) +
+            throw InputError(element("wall", i, wall_s.size()) + " = " + checks::text(wall) +
                              " s is outside the years 1900-2100");
         }
         const std::int64_t at_s = whole_s(wall, kFirstWall_s);
@@ -873,8 +889,8 @@ void season_count(std::span<const double> t_unix_s, std::span<std::int64_t> out_
         }
         const std::int64_t count = count_of(t_unix_s[i]);
         if (count < 0 || count >= static_cast<std::int64_t>(kSeasons)) {
-            const std::string index = t_unix_s.size() == 1 ? "" : "[" + checks::text(i) + "]";
-            refuse_season("t_unix_s" + index + " = " + checks::text(t_unix_s[i]));
+            refuse_season(element("t_unix_s", i, t_unix_s.size()) + " = " +
+                          checks::text(t_unix_s[i]));
         }
         out_count[i] = count;
     }

@@ -583,8 +583,7 @@ void Zone::read(std::span<const std::byte> tzif) {
         steps.push_back({rule_wall_s(rule->end, year) - rule->summer_s, -1});
     }
     int depth = steps[1].at_s < steps[0].at_s ? 1 : 0;
-    std::stable_sort(steps.begin(), steps.end(),
-                     [](const Step& a, const Step& b) { return a.at_s < b.at_s; });
+    std::ranges::sort(steps, {}, &Step::at_s);
     for (std::size_t i = 0; i < steps.size(); ++i) {
         depth += steps[i].change;
         if (i + 1 < steps.size() && steps[i + 1].at_s == steps[i].at_s) {

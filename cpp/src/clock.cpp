@@ -370,9 +370,9 @@ void rule_name(Reader& in) {
 // The index: one entry for each 2^21 s (24.3 days), so that look-up is one load and one comparison
 
 constexpr unsigned kShift = 21;
-constexpr std::int64_t kBucket_s = 1LL << kShift;
-constexpr std::int64_t kBias_s = 1LL << 18U;   // makes every offset positive, below 2^19
-constexpr std::int64_t kCrowded = 1LL << 20U;  // a bit that no offset uses
+constexpr std::int64_t kBucket_s = 2'097'152;  // 2^21
+constexpr std::int64_t kBias_s = 262'144;      // 2^18: makes every offset positive, below 2^19
+constexpr std::int64_t kCrowded = 1'048'576;   // 2^20, above every offset
 constexpr std::int64_t kFirstWall_s = kFirst_s - kMargin_s;
 constexpr std::int64_t kEndWall_s = kEnd_s + kMargin_s;
 
@@ -383,7 +383,7 @@ constexpr std::int64_t kEndWall_s = kEnd_s + kMargin_s;
                                              std::span<const std::int64_t> high_s,
                                              std::span<const std::int32_t> offset_s,
                                              std::int64_t first_s, std::int64_t end_s) {
-    std::vector<Bucket> index(static_cast<std::size_t>((end_s - first_s - 1) >> kShift) + 1);
+    std::vector<Bucket> index(static_cast<std::size_t>((end_s - first_s - 1) / kBucket_s) + 1);
     std::size_t below = 0;  // changes wholly before the bucket
     std::int64_t begin_s = first_s;
     for (Bucket& bucket : index) {
@@ -395,12 +395,14 @@ constexpr std::int64_t kEndWall_s = kEnd_s + kMargin_s;
         while (below + touching < low_s.size() && low_s[below + touching] < next_s) {
             ++touching;
         }
-        bucket = {next_s, static_cast<std::int32_t>(offset_s[below] + kBias_s), 0};
+        bucket = {.change_s = next_s,
+                  .before_s = static_cast<std::int32_t>(offset_s[below] + kBias_s),
+                  .step_s = 0};
         if (touching == 1 && low_s[below] >= begin_s && high_s[below] <= next_s) {
             bucket.change_s = low_s[below];
             bucket.step_s = offset_s[below + 1] - offset_s[below];
         } else if (touching > 0) {
-            bucket.before_s |= static_cast<std::int32_t>(kCrowded);
+            bucket.before_s += static_cast<std::int32_t>(kCrowded);
         }
         begin_s = next_s;
     }
@@ -421,8 +423,9 @@ constexpr std::int64_t kEndWall_s = kEnd_s + kMargin_s;
 
 /// Offset plus kBias_s, plus kCrowded where it is not to be trusted. No branch.
 [[nodiscard]] FARHEAR_INLINE std::int64_t biased_s(const Bucket& bucket, std::int64_t at_s) {
-    const std::int64_t after = (bucket.change_s - 1 - at_s) >> 63U;  // all ones or zero
-    return bucket.before_s + (bucket.step_s & after);
+    const std::uint64_t after = 0ULL - static_cast<std::uint64_t>(at_s >= bucket.change_s);
+    return bucket.before_s +
+           static_cast<std::int64_t>(static_cast<std::uint64_t>(bucket.step_s) & after);
 }
 
 [[nodiscard]] FARHEAR_INLINE const Bucket& bucket_of(const Bucket* index, std::int64_t at_s,
@@ -452,10 +455,10 @@ FARHEAR_CLONES bool local_loop(const double* t_unix_s, std::size_t n, const Buck
         const std::int64_t at_s = whole_s(clamped, kFirst_s);
         const std::int64_t offset = biased_s(bucket_of(index, at_s, kFirst_s), at_s);
         moved |= std::bit_cast<std::uint64_t>(clamped - t);
-        seen |= offset;
+        seen = std::max(seen, offset);
         out[i] = at_s + offset - kBias_s;
     }
-    return moved != 0 || (seen & kCrowded) != 0;
+    return moved != 0 || seen >= kCrowded;
 }
 
 FARHEAR_CLONES bool offset_loop(const double* t_unix_s, std::size_t n, const Bucket* index,
@@ -468,10 +471,10 @@ FARHEAR_CLONES bool offset_loop(const double* t_unix_s, std::size_t n, const Buc
         const std::int64_t at_s = whole_s(clamped, kFirst_s);
         const std::int64_t offset = biased_s(bucket_of(index, at_s, kFirst_s), at_s);
         moved |= std::bit_cast<std::uint64_t>(clamped - t);
-        seen |= offset;
+        seen = std::max(seen, offset);
         out[i] = static_cast<double>(offset - kBias_s);
     }
-    return moved != 0 || (seen & kCrowded) != 0;
+    return moved != 0 || seen >= kCrowded;
 }
 
 FARHEAR_CLONES bool utc_loop(const double* wall_s, std::size_t n, const Bucket* index, double last,
@@ -489,10 +492,10 @@ FARHEAR_CLONES bool utc_loop(const double* wall_s, std::size_t n, const Bucket* 
         const double t = wall - static_cast<double>(offset - kBias_s);
         moved |= std::bit_cast<std::uint64_t>(clamp(t, kFirst_unix_s, last) - t) |
                  static_cast<std::uint64_t>(in_change(bucket, at_s));
-        seen |= offset;
+        seen = std::max(seen, offset);
         out[i] = t;
     }
-    return moved != 0 || (seen & kCrowded) != 0;
+    return moved != 0 || seen >= kCrowded;
 }
 
 }  // namespace
@@ -532,8 +535,8 @@ void Zone::read(std::span<const std::byte> tzif) {
         }
         const auto text = tzif.subspan(begin, in.position() - begin);
         rule_.resize(text.size());
-        std::transform(text.begin(), text.end(), rule_.begin(),
-                       [](std::byte b) { return std::to_integer<char>(b); });
+        std::ranges::transform(text, rule_.begin(),
+                               [](std::byte b) { return std::to_integer<char>(b); });
         in.require(1, "the rule");
         if (!in.take('\n')) {
             in.fail("rule: unexpected character", in.position());
@@ -579,8 +582,8 @@ void Zone::read(std::span<const std::byte> tzif) {
     constexpr int kLastYear = 2102;
     std::vector<Step> steps;
     for (int year = kFirstYear; year <= kLastYear; ++year) {
-        steps.push_back({rule_wall_s(rule->start, year) - rule->standard_s, 1});
-        steps.push_back({rule_wall_s(rule->end, year) - rule->summer_s, -1});
+        steps.push_back({.at_s = rule_wall_s(rule->start, year) - rule->standard_s, .change = 1});
+        steps.push_back({.at_s = rule_wall_s(rule->end, year) - rule->summer_s, .change = -1});
     }
     int depth = steps[1].at_s < steps[0].at_s ? 1 : 0;
     std::ranges::sort(steps, {}, &Step::at_s);
@@ -673,18 +676,18 @@ double Zone::resolve(double wall_s, Ambiguous ambiguous, Missing missing,
                              "Z the clock goes from " + iso(at_[gap] + offset_[gap]) + " to " +
                              iso(at_[gap] + offset_[gap + 1]) + "; by the clock before it means " +
                              iso(t_s) + "Z, by the clock after " + iso(at_s - offset_[gap + 1]) +
-                             "Z; missing=\"shift\" takes the former");
+                             R"(Z; missing="shift" takes the former)");
         }
     } else if (found.count > 1) {
         if (ambiguous == Ambiguous::kRaise) {
             throw InputError(say() + " happens twice: " + iso(found.first_s) + "Z and " +
                              iso(found.last_s) +
-                             "Z; say which with ambiguous=\"earlier\" or \"later\"");
+                             R"(Z; say which with ambiguous="earlier" or "later")");
         }
         t_s = ambiguous == Ambiguous::kEarlier ? found.first_s : found.last_s;
     }
     const double t = static_cast<double>(t_s) + (wall_s - static_cast<double>(at_s));
-    if (!(t >= kFirst_unix_s && t < end_unix_s_)) {
+    if (t < kFirst_unix_s || t >= end_unix_s_) {
         throw InputError(say() + " is " + iso(t_s) + "Z, outside the span served, " +
                          iso(kFirst_s) + "Z to " + iso(static_cast<std::int64_t>(end_unix_s_)) +
                          "Z");
@@ -717,7 +720,7 @@ void Zone::to_local(std::span<const double> t_unix_s, std::span<std::int64_t> wa
             continue;
         }
         const std::int64_t at_s = whole_s(t_unix_s[i], kFirst_s);
-        if ((bucket_of(by_utc_.data(), at_s, kFirst_s).before_s & kCrowded) != 0) {
+        if (bucket_of(by_utc_.data(), at_s, kFirst_s).before_s >= kCrowded) {
             wall_s[i] = at_s + offset_[regime(at_s)];
         }
     }
@@ -736,7 +739,7 @@ void Zone::offset_s(std::span<const double> t_unix_s, std::span<double> out_s) c
             continue;
         }
         const std::int64_t at_s = whole_s(t_unix_s[i], kFirst_s);
-        if ((bucket_of(by_utc_.data(), at_s, kFirst_s).before_s & kCrowded) != 0) {
+        if (bucket_of(by_utc_.data(), at_s, kFirst_s).before_s >= kCrowded) {
             out_s[i] = offset_[regime(at_s)];
         }
     }
@@ -760,12 +763,11 @@ void Zone::to_utc(std::span<const double> wall_s, Ambiguous ambiguous, Missing m
                 out_unix_s[i] = wall;
                 continue;
             }
-            bool again =
-                !in_reach(wall) || !(out_unix_s[i] >= kFirst_unix_s && out_unix_s[i] <= last);
+            bool again = !in_reach(wall) || out_unix_s[i] < kFirst_unix_s || out_unix_s[i] > last;
             if (!again) {
                 const std::int64_t at_s = whole_s(wall, kFirstWall_s);
                 const Bucket& bucket = bucket_of(by_wall_.data(), at_s, kFirstWall_s);
-                again = (bucket.before_s & kCrowded) != 0 || in_change(bucket, at_s);
+                again = bucket.before_s >= kCrowded || in_change(bucket, at_s);
             }
             if (again) {
                 out_unix_s[i] =
@@ -820,7 +822,7 @@ namespace {
     return static_cast<std::int64_t>(day.time_since_epoch().count()) * kDay_s + 3600;
 }
 
-constexpr std::size_t kSeasons = 2 * (kLastSeason_year - kFirstSeason_year + 1);
+constexpr auto kSeasons = 2 * std::size_t{kLastSeason_year - kFirstSeason_year + 1};
 
 /// Start of every season, and the end of the last.
 [[nodiscard]] constexpr std::array<std::int64_t, kSeasons + 1> season_starts() {

@@ -395,9 +395,11 @@ constexpr std::int64_t kEndWall_s = kEnd_s + kMargin_s;
         while (below + touching < low_s.size() && low_s[below + touching] < next_s) {
             ++touching;
         }
-        bucket = {.change_s = next_s,
-                  .before_s = static_cast<std::int32_t>(offset_s[below] + kBias_s),
-                  .step_s = 0};
+        bucket = {
+            .change_s = next_s,
+            .before_s = static_cast<std::int32_t>(offset_s[below] + kBias_s),
+            .step_s = 0,
+        };
         if (touching == 1 && low_s[below] >= begin_s && high_s[below] <= next_s) {
             bucket.change_s = low_s[below];
             bucket.step_s = offset_s[below + 1] - offset_s[below];
@@ -857,8 +859,10 @@ SeasonSpan season_span(Season season) {
     }
     const auto i = 2 * static_cast<std::size_t>(season.year - kFirstSeason_year) +
                    (season.half == Half::kB ? 1U : 0U);
-    return {sys_seconds{seconds{kSeasonStarts_s.at(i)}},
-            sys_seconds{seconds{kSeasonStarts_s.at(i + 1)}}};
+    return {
+        .begin = sys_seconds{seconds{kSeasonStarts_s.at(i)}},
+        .end = sys_seconds{seconds{kSeasonStarts_s.at(i + 1)}},
+    };
 }
 
 Season parse_season(std::string_view name) {
@@ -869,16 +873,18 @@ Season parse_season(std::string_view name) {
                          "March 2027) or B26 (from the last Sunday of October 2026)");
     }
     const int digits = 10 * (name[1] - '0') + (name[2] - '0');
-    return {digits >= 50 ? 1900 + digits : 2000 + digits, name[0] == 'A' ? Half::kA : Half::kB};
+    return {.year = digits >= 50 ? 1900 + digits : 2000 + digits,
+            .half = name[0] == 'A' ? Half::kA : Half::kB};
 }
 
 Season season_of(sys_seconds t) {
     const std::int64_t t_s = t.time_since_epoch().count();
     const std::int64_t count = count_of(static_cast<double>(t_s));
-    if (count < 0 || count >= static_cast<std::int64_t>(kSeasons)) {
+    if (count < 0 || std::cmp_greater_equal(count, kSeasons)) {
         refuse_season("unix time " + checks::text(t_s) + " s");
     }
-    return {kFirstSeason_year + static_cast<int>(count / 2), count % 2 == 0 ? Half::kA : Half::kB};
+    return {.year = kFirstSeason_year + static_cast<int>(count / 2),
+            .half = count % 2 == 0 ? Half::kA : Half::kB};
 }
 
 void season_count(std::span<const double> t_unix_s, std::span<std::int64_t> out_count) {
@@ -889,7 +895,7 @@ void season_count(std::span<const double> t_unix_s, std::span<std::int64_t> out_
             continue;
         }
         const std::int64_t count = count_of(t_unix_s[i]);
-        if (count < 0 || count >= static_cast<std::int64_t>(kSeasons)) {
+        if (count < 0 || std::cmp_greater_equal(count, kSeasons)) {
             refuse_season(element("t_unix_s", i, t_unix_s.size()) + " = " +
                           checks::text(t_unix_s[i]));
         }

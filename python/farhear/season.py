@@ -14,7 +14,6 @@ values. They resolve some ten minutes of the *model*; what is heard at dusk diff
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -314,21 +313,9 @@ def _driver(indices: Any, day: NDArray[np.int64], f107_sfu: float | None) -> _Dr
         from farhear.indices import load_indices
 
         indices = load_indices()
-    dates = day.astype("datetime64[D]")
-    value, status = indices.f107_12month_sfu(dates)
-    values = np.asarray(value, dtype=np.float64)
-    if np.isnan(values).any():
-        missing = dates[np.isnan(values)]
-        raise InputError(
-            f"the solar indices do not cover {missing[0]} to {missing[-1]}; "
-            "give f107_sfu=... or other indices"
-        )
-    return _Driver(values, [str(s) for s in np.asarray(status)], _indices_digest(indices))
-
-
-def _indices_digest(indices: Any) -> str:
-    digest = getattr(indices, "sha256", "")
-    return f"solar indices sha256 {digest}" if digest else "solar indices"
+    flux = indices.f107_12month_sfu(UtcTimes(day * _DAY_S + _DAY_S / 2.0))
+    values = np.asarray(flux.f107_sfu, dtype=np.float64)
+    return _Driver(values, [str(s) for s in flux.status], str(indices.name))
 
 
 def _geometry(station: Station, frame: pd.DataFrame) -> dict[str, Floats]:
@@ -646,6 +633,7 @@ def _global_attributes(
         "season": season,
         "station": station.name,
         "time_zone": station.time_zone,
+        "mid_latitude_home": int(30.0 <= abs(station.lat_deg) <= 60.0),
         "noise": str(station.noise),
         "bandwidth_hz": station.bandwidth_hz,
         "required_snr_db": station.required_snr_db,
@@ -678,11 +666,11 @@ def data_digests() -> dict[str, str]:
     """SHA-256 of the shipped data files that a study rests on."""
     from farhear import _data
 
-    wanted = {"ccir": ("ccir_fof2.f64", "ccir_m3000.f64"), "igrf": ("IGRF14.shc",)}
+    wanted = ("bands", "ccir", "igrf", "indices")
     return {
-        f"{folder}/{name}": hashlib.sha256(_data.read_bytes(folder, name)).hexdigest()
-        for folder, names in wanted.items()
-        for name in names
+        f"{one.data_set}/{one.name}": one.sha256
+        for one in _data.coverage()
+        if one.data_set in wanted
     }
 
 

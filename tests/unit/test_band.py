@@ -19,5 +19,5 @@ def test_scalar_and_shape():
 
 def test_bands_are_in_order_and_do_not_overlap():
     edges = [edge for b in band.BANDS for segment in b.segments_khz for edge in segment]
-    assert edges == sorted(edges)
+    assert edges == sorted(edges)  # segments of one band may touch
     assert len({b.name for b in band.BANDS}) == 14

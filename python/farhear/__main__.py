@@ -1,0 +1,7 @@
+"""`python -m farhear` is the command line."""
+
+import sys
+
+from farhear.cli import main
+
+sys.exit(main())

@@ -1,0 +1,275 @@
+"""The command line: `farhear season ...` and `python -m farhear --versions`.
+
+A mistake in the input is told in one line and ends with status 2; Ctrl-C ends with 130 and leaves
+the files of an earlier run as they were.
+"""
+
+from __future__ import annotations
+
+import argparse
+import platform
+import sys
+from collections.abc import Callable, Sequence
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from rich.console import Console
+from rich.table import Table
+
+import farhear
+from farhear.errors import InputError
+from farhear.schedule import DAY_CONVENTIONS, Schedule, read_schedule
+from farhear.station import Station, read_station
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+__all__ = ["main", "versions"]
+
+_SHOWN_REASONS = 5
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return the exit status (0, 2 for bad input, 130 for Ctrl-C)."""
+    parser = _parser()
+    options = parser.parse_args(arguments)
+    out = Console(markup=False, highlight=False)
+    if options.versions:
+        out.print(versions(), soft_wrap=True)
+        return 0
+    if options.verb is None:
+        parser.print_help()
+        return 2
+    try:
+        _season(options, out)
+    except (InputError, OSError) as fault:
+        Console(stderr=True, markup=False, highlight=False).print(
+            f"farhear: {fault}", soft_wrap=True
+        )
+        return 2
+    except KeyboardInterrupt:
+        Console(stderr=True, markup=False).print("farhear: stopped, nothing was written")
+        return 130
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="farhear", description="What can be heard on the shortwave broadcast bands, and when."
+    )
+    parser.add_argument("--versions", action="store_true", help="print versions and data, and stop")
+    verbs = parser.add_subparsers(dest="verb", metavar="verb")
+    season = verbs.add_parser("season", help="how a whole season runs at one home")
+    season.add_argument("--demo", action="store_true", help="the invented home and broadcasters")
+    season.add_argument("--station", type=Path, help="station file (TOML)")
+    season.add_argument("--schedule", type=Path, help="list of broadcasts (CSV)")
+    season.add_argument("--season", help="for example B25 (default with --demo: B25)")
+    season.add_argument("--days", choices=DAY_CONVENTIONS, help="what day digits in the list mean")
+    season.add_argument("--encoding", help="encoding of the list if it is not UTF-8")
+    season.add_argument("--delimiter", default=",", help="between the list's cells (default: ,)")
+    season.add_argument(
+        "--as-if", action="store_true", help="use a list of another season as if it were valid"
+    )
+    season.add_argument("--f107", type=float, help="fixed 12-month solar flux instead of the record")
+    season.add_argument("--far-km", type=float, default=3000.0, help="what counts as far (3000)")
+    season.add_argument("--from", dest="first", help="first date, YYYY-MM-DD (default: the season)")
+    season.add_argument("--to", dest="last", help="last date, YYYY-MM-DD (default: the season)")
+    season.add_argument("--out", type=Path, help="folder for the files (default: farhear-SEASON)")
+    return parser
+
+
+def _inputs(options: argparse.Namespace) -> tuple[Station, Schedule, str]:
+    if options.demo:
+        if options.station or options.schedule:
+            raise InputError("--demo brings its own station and schedule; leave the two out")
+        return _demo_inputs(options.season or "B25")
+    for name in ("station", "schedule", "season"):
+        if getattr(options, name) is None:
+            raise InputError(f"--{name} is missing (or say --demo)")
+    station = read_station(options.station)
+    schedule = read_schedule(
+        options.schedule,
+        days=options.days,
+        season=None if options.as_if else options.season,
+        encoding=options.encoding,
+        delimiter=options.delimiter,
+    )
+    if options.as_if:
+        schedule = schedule.as_if(options.season)
+    return station, schedule, options.season
+
+
+def _demo_inputs(season: str) -> tuple[Station, Schedule, str]:
+    from farhear import clock
+
+    clock.season_span(season)  # refuses what is no season
+    half = "A25" if season.upper().startswith("A") else "B25"
+    folder = files("farhear") / "data" / "demo"
+    with as_file(folder / "station.toml") as path:
+        station = read_station(path)
+    with as_file(folder / f"schedule_{half.lower()}.csv") as path:
+        schedule = read_schedule(path, days="iso", season=half)
+    return station, schedule if season == half else schedule.as_if(season), season
+
+
+def _dates(options: argparse.Namespace, season: str) -> list[np.datetime64] | None:
+    """Dates of --from and --to; None for the whole season."""
+    if options.first is None and options.last is None:
+        return None
+    from farhear import clock
+
+    begin, end = (float(t.unix_s) for t in clock.season_span(season))
+    first = np.datetime64(int(begin // 86400), "D")
+    last = np.datetime64(int((end - 1.0) // 86400), "D")
+    try:
+        first = np.datetime64(options.first, "D") if options.first else first
+        last = np.datetime64(options.last, "D") if options.last else last
+    except ValueError as cause:
+        raise InputError(f"--from or --to is no date written YYYY-MM-DD: {cause}") from None
+    return list(np.arange(first, last + 1))
+
+
+def _season(options: argparse.Namespace, out: Console) -> None:
+    from farhear.folder import write_season
+    from farhear.season import season_study
+
+    station, schedule, season = _inputs(options)
+    folder = options.out or Path(f"farhear-{season}")
+    if options.demo:
+        out.print("Demonstration: home, broadcasters and schedule are invented.")
+    _say_schedule(schedule, out)
+    with _progress(out) as tick:
+        study = season_study(
+            station,
+            schedule,
+            season,
+            dates=_dates(options, season),
+            far_km=options.far_km,
+            f107_sfu=options.f107,
+            progress=tick,
+        )
+    written = write_season(study, schedule, folder)
+    _say_study(study, out)
+    _say_rules(study, out)
+    out.print(f"Files in {folder}: {', '.join(path.name for path in written)}", soft_wrap=True)
+
+
+class _progress:
+    """Progress bar on the error stream, so that standard output stays clean."""
+
+    def __init__(self, out: Console) -> None:
+        from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+        del out
+        self._bar = Progress(
+            TextColumn("circuits"),
+            BarColumn(),
+            TextColumn("{task.completed:.0f} of {task.total:.0f}"),
+            TimeRemainingColumn(),
+            console=Console(stderr=True),
+            transient=True,
+        )
+
+    def __enter__(self) -> Callable[[int, int], None]:
+        self._bar.start()
+        task = self._bar.add_task("circuits", total=None)
+
+        def tick(done: int, total: int) -> None:
+            self._bar.update(task, completed=done, total=total)
+
+        return tick
+
+    def __exit__(self, *_: object) -> None:
+        self._bar.stop()
+
+
+def _say_schedule(schedule: Schedule, out: Console) -> None:
+    out.print(
+        f"{schedule.source}: {schedule.rows_read} rows read, {len(schedule)} accepted, "
+        f"{schedule.rows_rejected} refused, {len(schedule.warnings)} doubts (see rejects.csv)",
+        soft_wrap=True,
+    )
+    for fault in schedule.rejects.head(_SHOWN_REASONS).itertuples():
+        out.print(f"  line {fault.row}, {fault.column or 'row'}: {fault.reason}", soft_wrap=True)
+    if len(schedule.rejects) > _SHOWN_REASONS:
+        out.print(f"  and {len(schedule.rejects) - _SHOWN_REASONS} more")
+    if schedule.note:
+        out.print(f"Assumption: {schedule.note}.", soft_wrap=True)
+
+
+def _say_study(study: xr.Dataset, out: Console) -> None:
+    from farhear.season import summary
+
+    table = Table(
+        title=f"Season {study.attrs['season']} at {study.attrs['station']}: sites "
+        f"{study.attrs['far_km']:g} km or more away",
+        caption="open: mean likelihood of the best circuit, as if on the air, at least "
+        f"{study.attrs['threshold']:g}; local: clock of the middle date",
+    )
+    for name in ("band", "open, UTC", "open, local", "best hour", "opens after sunset, min"):
+        table.add_column(name, justify="left")
+    for row in summary(study).itertuples():
+        if row.opening_days:
+            opens = (
+                f"{row.opens_after_sunset_min:+.0f} ({row.opens_after_sunset_min_p25:+.0f} to "
+                f"{row.opens_after_sunset_min_p75:+.0f}) on {row.opening_days} d"
+            )
+        else:
+            opens = "-"
+        best = f"{row.best_hour_utc} ({row.best_likelihood:.2f})" if row.best_hour_utc else "-"
+        table.add_row(
+            row.band, row.open_hours_utc or "-", row.open_hours_local or "-", best, opens
+        )
+    out.print(table)
+    out.print(f"Solar index: {study.attrs['index_status']}.", soft_wrap=True)
+    if "predicted" in study.attrs["index_status"]:
+        out.print(
+            "The index of some dates is a PREDICTION, or a 12-month mean that includes one: "
+            "results for these dates will move when it is measured.",
+            soft_wrap=True,
+        )
+
+
+def _say_rules(study: xr.Dataset, out: Console) -> None:
+    from farhear import rules
+
+    found = rules.evaluate(study)
+    counts = {v: sum(f.verdict == v for f in found) for v in (rules.HOLDS, rules.BROKEN)}
+    out.print(
+        f"Rules of thumb: {counts[rules.HOLDS]} hold, {counts[rules.BROKEN]} broken, "
+        f"{len(found) - sum(counts.values())} not applicable (rules.csv)."
+    )
+    for finding in found:
+        if finding.verdict == rules.BROKEN:
+            out.print(f"  broken: {finding.name}. {finding.says}: {finding.detail}", soft_wrap=True)
+
+
+def versions() -> str:
+    """Text of `--versions`: package, build, libraries, zone rules, data sets with digests."""
+    import matplotlib as mpl
+    import pandas as pd
+    import xarray as xr
+
+    from farhear import _core, _data, clock
+
+    lines = [
+        f"farhear {farhear.__version__}",
+        f"core {_core.build}",
+        f"python {platform.python_version()} ({platform.machine()})",
+        f"numpy {np.__version__}",
+        f"pandas {pd.__version__}",
+        f"xarray {xr.__version__}",
+        f"matplotlib {mpl.__version__}",
+        f"zone rules {clock.tzdata_edition()}",
+    ]
+    lines += [
+        f"data {one.data_set}/{one.name}: {one.covers}; sha256 {one.sha256}"
+        for one in _data.coverage()
+    ]
+    return "\n".join(lines)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,152 @@
+"""A season study as a folder of files that anyone can open.
+
+`season.nc` (the study, netCDF-4 with CF-1.11 attributes), `bands.csv` (band by ISO week),
+`rejects.csv` (rows of the schedule that were refused, left out or doubted, with the reason),
+`rules.csv` (rules of thumb and what became of them), and two charts as PNG and SVG. Every file is
+written under a temporary name; only when all are there are they renamed, so that a crash leaves the
+old ones whole.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from farhear import charts, rules
+from farhear.schedule import Schedule
+from farhear.season import band_weeks, summary
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+__all__ = ["write_season"]
+
+_DECIMALS = {"likelihood": 3, "min": 1, "p25": 1, "p75": 1}
+
+
+def write_season(study: xr.Dataset, schedule: Schedule, folder: str | Path) -> list[Path]:
+    """Write a study.
+
+    Parameters
+    ----------
+    study
+        From :func:`farhear.season.season_study`.
+    schedule
+        The schedule it was made from, for `rejects.csv`.
+    folder
+        Made when it does not exist; files of the same names in it are replaced.
+
+    Returns
+    -------
+    The files, in the order of the module's text.
+
+    Raises
+    ------
+    OSError
+        When the folder cannot be written.
+    """
+    folder = Path(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    weeks, table = band_weeks(study), summary(study)
+    with _staged(folder) as stage:
+        _write_netcdf(study, stage("season.nc"))
+        _write_csv(_rounded(weeks), stage("bands.csv"))
+        _write_csv(_rejects(schedule), stage("rejects.csv"))
+        _write_csv(_rules(study), stage("rules.csv"))
+        for name, figure, alt in (
+            ("hours", charts.hour_date(study), charts.hour_date_alt(study, table)),
+            ("opening", charts.opening(study, weeks), charts.opening_alt(study, table)),
+        ):
+            charts.save(figure, stage(f"{name}.png"), alt)
+            charts.save(figure, stage(f"{name}.svg"), alt)
+    return stage.files
+
+
+class _Stage:
+    """Hands out temporary names and remembers the final ones."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.files: list[Path] = []
+
+    def __call__(self, name: str) -> Path:
+        self.files.append(self.folder / name)
+        return self.temporary(self.files[-1])
+
+    def temporary(self, path: Path) -> Path:
+        """Hidden name in the same folder, with the same ending."""
+        return path.with_name(f".part-{path.name}")
+
+
+@contextlib.contextmanager
+def _staged(folder: Path) -> Iterator[_Stage]:
+    stage = _Stage(folder)
+    try:
+        yield stage
+        for path in stage.files:
+            stage.temporary(path).replace(path)
+    finally:
+        for path in stage.files:
+            stage.temporary(path).unlink(missing_ok=True)
+
+
+def _write_netcdf(study: xr.Dataset, path: Path) -> None:
+    encoding: dict[str, dict[str, Any]] = {}
+    for name, variable in study.variables.items():
+        if variable.dtype.kind in "fiu" and variable.ndim:
+            encoding[str(name)] = {"zlib": True, "complevel": 4}
+    encoding["date"] = {"units": "days since 1970-01-01", "dtype": "int32"}
+    for name in ("likelihood", "open_likelihood", "far_likelihood"):
+        encoding[name] |= {"least_significant_digit": 4}
+    for name in ("snr_db", "muf_mhz"):
+        encoding[name] |= {"least_significant_digit": 2}
+    study.to_netcdf(path, engine="netcdf4", encoding=encoding)
+
+
+def _write_csv(table: pd.DataFrame, path: Path) -> None:
+    table.to_csv(path, index=False, lineterminator="\n", encoding="utf-8")
+
+
+def _rounded(table: pd.DataFrame) -> pd.DataFrame:
+    decimals = {
+        name: _DECIMALS[name.rsplit("_", 1)[-1]]
+        for name in table.columns
+        if name.rsplit("_", 1)[-1] in _DECIMALS
+    }
+    return table.round(decimals)
+
+
+def _rejects(schedule: Schedule) -> pd.DataFrame:
+    digital = schedule.frame.loc[schedule.frame["modulation"] == "DIGITAL", "row"]
+    left_out = pd.DataFrame(
+        {
+            "row": digital,
+            "column": "modulation",
+            "value": "DIGITAL",
+            "reason": "an AM receiver cannot hear it",
+        }
+    )
+    doubts = schedule.warnings[
+        ~((schedule.warnings["column"] == "modulation") & (schedule.warnings["value"] == "DIGITAL"))
+    ]
+    parts = [
+        schedule.rejects.assign(what="refused"),
+        left_out.assign(what="left out of the study"),
+        doubts.assign(what="doubted, used"),
+    ]
+    filled = [part for part in parts if len(part)]
+    columns = [*schedule.rejects.columns, "what"]
+    if not filled:
+        return pd.DataFrame(columns=columns)
+    return pd.concat(filled, ignore_index=True)[columns].sort_values("row", kind="stable")
+
+
+def _rules(study: xr.Dataset) -> pd.DataFrame:
+    found = rules.evaluate(study)
+    columns = ("name", "verdict", "says", "detail", "source")
+    return pd.DataFrame({c: np.array([getattr(f, c) for f in found], object) for c in columns})

@@ -35,6 +35,15 @@ constexpr std::int64_t kMaxOffset_s = 26 * 3600 - 1;
     return date::format("%FT%T", date::sys_seconds{seconds{t_s}});
 }
 
+/// "name", or "name[i]" where there are several.
+[[nodiscard]] std::string element(std::string_view name, std::size_t i, std::size_t count) {
+    std::string out(name);
+    if (count != 1) {
+        out.append("[").append(checks::text(i)).append("]");
+    }
+    return out;
+}
+
 // ---------------------------------------------------------------------------------------------
 // The rule at the end of the file
 
@@ -361,9 +370,9 @@ void rule_name(Reader& in) {
 // The index: one entry for each 2^21 s (24.3 days), so that look-up is one load and one comparison
 
 constexpr unsigned kShift = 21;
-constexpr std::int64_t kBucket_s = 1LL << kShift;
-constexpr std::int64_t kBias_s = 1LL << 18U;   // makes every offset positive, below 2^19
-constexpr std::int64_t kCrowded = 1LL << 20U;  // a bit that no offset uses
+constexpr std::int64_t kBucket_s = 2'097'152;  // 2^21
+constexpr std::int64_t kBias_s = 262'144;      // 2^18: makes every offset positive, below 2^19
+constexpr std::int64_t kCrowded = 1'048'576;   // 2^20, above every offset
 constexpr std::int64_t kFirstWall_s = kFirst_s - kMargin_s;
 constexpr std::int64_t kEndWall_s = kEnd_s + kMargin_s;
 
@@ -374,7 +383,7 @@ constexpr std::int64_t kEndWall_s = kEnd_s + kMargin_s;
                                              std::span<const std::int64_t> high_s,
                                              std::span<const std::int32_t> offset_s,
                                              std::int64_t first_s, std::int64_t end_s) {
-    std::vector<Bucket> index(static_cast<std::size_t>((end_s - first_s - 1) >> kShift) + 1);
+    std::vector<Bucket> index(static_cast<std::size_t>((end_s - first_s - 1) / kBucket_s) + 1);
     std::size_t below = 0;  // changes wholly before the bucket
     std::int64_t begin_s = first_s;
     for (Bucket& bucket : index) {
@@ -386,12 +395,16 @@ constexpr std::int64_t kEndWall_s = kEnd_s + kMargin_s;
         while (below + touching < low_s.size() && low_s[below + touching] < next_s) {
             ++touching;
         }
-        bucket = {next_s, static_cast<std::int32_t>(offset_s[below] + kBias_s), 0};
+        bucket = {
+            .change_s = next_s,
+            .before_s = static_cast<std::int32_t>(offset_s[below] + kBias_s),
+            .step_s = 0,
+        };
         if (touching == 1 && low_s[below] >= begin_s && high_s[below] <= next_s) {
             bucket.change_s = low_s[below];
             bucket.step_s = offset_s[below + 1] - offset_s[below];
         } else if (touching > 0) {
-            bucket.before_s |= static_cast<std::int32_t>(kCrowded);
+            bucket.before_s += static_cast<std::int32_t>(kCrowded);
         }
         begin_s = next_s;
     }
@@ -412,8 +425,9 @@ constexpr std::int64_t kEndWall_s = kEnd_s + kMargin_s;
 
 /// Offset plus kBias_s, plus kCrowded where it is not to be trusted. No branch.
 [[nodiscard]] FARHEAR_INLINE std::int64_t biased_s(const Bucket& bucket, std::int64_t at_s) {
-    const std::int64_t after = (bucket.change_s - 1 - at_s) >> 63U;  // all ones or zero
-    return bucket.before_s + (bucket.step_s & after);
+    const std::uint64_t after = 0ULL - static_cast<std::uint64_t>(at_s >= bucket.change_s);
+    return bucket.before_s +
+           static_cast<std::int64_t>(static_cast<std::uint64_t>(bucket.step_s) & after);
 }
 
 [[nodiscard]] FARHEAR_INLINE const Bucket& bucket_of(const Bucket* index, std::int64_t at_s,
@@ -443,10 +457,10 @@ FARHEAR_CLONES bool local_loop(const double* t_unix_s, std::size_t n, const Buck
         const std::int64_t at_s = whole_s(clamped, kFirst_s);
         const std::int64_t offset = biased_s(bucket_of(index, at_s, kFirst_s), at_s);
         moved |= std::bit_cast<std::uint64_t>(clamped - t);
-        seen |= offset;
+        seen = std::max(seen, offset);
         out[i] = at_s + offset - kBias_s;
     }
-    return moved != 0 || (seen & kCrowded) != 0;
+    return moved != 0 || seen >= kCrowded;
 }
 
 FARHEAR_CLONES bool offset_loop(const double* t_unix_s, std::size_t n, const Bucket* index,
@@ -459,10 +473,10 @@ FARHEAR_CLONES bool offset_loop(const double* t_unix_s, std::size_t n, const Buc
         const std::int64_t at_s = whole_s(clamped, kFirst_s);
         const std::int64_t offset = biased_s(bucket_of(index, at_s, kFirst_s), at_s);
         moved |= std::bit_cast<std::uint64_t>(clamped - t);
-        seen |= offset;
+        seen = std::max(seen, offset);
         out[i] = static_cast<double>(offset - kBias_s);
     }
-    return moved != 0 || (seen & kCrowded) != 0;
+    return moved != 0 || seen >= kCrowded;
 }
 
 FARHEAR_CLONES bool utc_loop(const double* wall_s, std::size_t n, const Bucket* index, double last,
@@ -480,10 +494,10 @@ FARHEAR_CLONES bool utc_loop(const double* wall_s, std::size_t n, const Bucket* 
         const double t = wall - static_cast<double>(offset - kBias_s);
         moved |= std::bit_cast<std::uint64_t>(clamp(t, kFirst_unix_s, last) - t) |
                  static_cast<std::uint64_t>(in_change(bucket, at_s));
-        seen |= offset;
+        seen = std::max(seen, offset);
         out[i] = t;
     }
-    return moved != 0 || (seen & kCrowded) != 0;
+    return moved != 0 || seen >= kCrowded;
 }
 
 }  // namespace
@@ -523,8 +537,8 @@ void Zone::read(std::span<const std::byte> tzif) {
         }
         const auto text = tzif.subspan(begin, in.position() - begin);
         rule_.resize(text.size());
-        std::transform(text.begin(), text.end(), rule_.begin(),
-                       [](std::byte b) { return std::to_integer<char>(b); });
+        std::ranges::transform(text, rule_.begin(),
+                               [](std::byte b) { return std::to_integer<char>(b); });
         in.require(1, "the rule");
         if (!in.take('\n')) {
             in.fail("rule: unexpected character", in.position());
@@ -570,12 +584,11 @@ void Zone::read(std::span<const std::byte> tzif) {
     constexpr int kLastYear = 2102;
     std::vector<Step> steps;
     for (int year = kFirstYear; year <= kLastYear; ++year) {
-        steps.push_back({rule_wall_s(rule->start, year) - rule->standard_s, 1});
-        steps.push_back({rule_wall_s(rule->end, year) - rule->summer_s, -1});
+        steps.push_back({.at_s = rule_wall_s(rule->start, year) - rule->standard_s, .change = 1});
+        steps.push_back({.at_s = rule_wall_s(rule->end, year) - rule->summer_s, .change = -1});
     }
     int depth = steps[1].at_s < steps[0].at_s ? 1 : 0;
-    std::stable_sort(steps.begin(), steps.end(),
-                     [](const Step& a, const Step& b) { return a.at_s < b.at_s; });
+    std::ranges::sort(steps, {}, &Step::at_s);
     for (std::size_t i = 0; i < steps.size(); ++i) {
         depth += steps[i].change;
         if (i + 1 < steps.size() && steps[i + 1].at_s == steps[i].at_s) {
@@ -665,18 +678,18 @@ double Zone::resolve(double wall_s, Ambiguous ambiguous, Missing missing,
                              "Z the clock goes from " + iso(at_[gap] + offset_[gap]) + " to " +
                              iso(at_[gap] + offset_[gap + 1]) + "; by the clock before it means " +
                              iso(t_s) + "Z, by the clock after " + iso(at_s - offset_[gap + 1]) +
-                             "Z; missing=\"shift\" takes the former");
+                             R"(Z; missing="shift" takes the former)");
         }
     } else if (found.count > 1) {
         if (ambiguous == Ambiguous::kRaise) {
             throw InputError(say() + " happens twice: " + iso(found.first_s) + "Z and " +
                              iso(found.last_s) +
-                             "Z; say which with ambiguous=\"earlier\" or \"later\"");
+                             R"(Z; say which with ambiguous="earlier" or "later")");
         }
         t_s = ambiguous == Ambiguous::kEarlier ? found.first_s : found.last_s;
     }
     const double t = static_cast<double>(t_s) + (wall_s - static_cast<double>(at_s));
-    if (!(t >= kFirst_unix_s && t < end_unix_s_)) {
+    if (t < kFirst_unix_s || t >= end_unix_s_) {
         throw InputError(say() + " is " + iso(t_s) + "Z, outside the span served, " +
                          iso(kFirst_s) + "Z to " + iso(static_cast<std::int64_t>(end_unix_s_)) +
                          "Z");
@@ -687,10 +700,10 @@ double Zone::resolve(double wall_s, Ambiguous ambiguous, Missing missing,
 void Zone::require_served(std::span<const double> t_unix_s) const {
     for (std::size_t i = 0; i < t_unix_s.size(); ++i) {
         if (t_unix_s[i] < kFirst_unix_s || t_unix_s[i] >= end_unix_s_) {
-            const std::string index = t_unix_s.size() == 1 ? "" : "[" + checks::text(i) + "]";
-            throw InputError("t_unix_s" + index + " = " + checks::text(t_unix_s[i]) +
-                             " is outside the span served by " + name_ + ", " + iso(kFirst_s) +
-                             "Z to " + iso(static_cast<std::int64_t>(end_unix_s_)) + "Z" +
+            throw InputError(element("t_unix_s", i, t_unix_s.size()) + " = " +
+                             checks::text(t_unix_s[i]) + " is outside the span served by " + name_ +
+                             ", " + iso(kFirst_s) + "Z to " +
+                             iso(static_cast<std::int64_t>(end_unix_s_)) + "Z" +
                              (rule_.empty() ? " (its file has no rule for later years)" : ""));
         }
     }
@@ -709,7 +722,7 @@ void Zone::to_local(std::span<const double> t_unix_s, std::span<std::int64_t> wa
             continue;
         }
         const std::int64_t at_s = whole_s(t_unix_s[i], kFirst_s);
-        if ((bucket_of(by_utc_.data(), at_s, kFirst_s).before_s & kCrowded) != 0) {
+        if (bucket_of(by_utc_.data(), at_s, kFirst_s).before_s >= kCrowded) {
             wall_s[i] = at_s + offset_[regime(at_s)];
         }
     }
@@ -728,7 +741,7 @@ void Zone::offset_s(std::span<const double> t_unix_s, std::span<double> out_s) c
             continue;
         }
         const std::int64_t at_s = whole_s(t_unix_s[i], kFirst_s);
-        if ((bucket_of(by_utc_.data(), at_s, kFirst_s).before_s & kCrowded) != 0) {
+        if (bucket_of(by_utc_.data(), at_s, kFirst_s).before_s >= kCrowded) {
             out_s[i] = offset_[regime(at_s)];
         }
     }
@@ -738,24 +751,30 @@ void Zone::to_utc(std::span<const double> wall_s, Ambiguous ambiguous, Missing m
                   std::span<double> out_unix_s) const {
     checks::same_length("out_unix_s", out_unix_s.size(), wall_s.size());
     const double last = std::nextafter(end_unix_s_, 0.0);
-    if (!utc_loop(wall_s.data(), wall_s.size(), by_wall_.data(), last, out_unix_s.data())) {
-        return;
-    }
-    for (std::size_t i = 0; i < wall_s.size(); ++i) {
-        const double wall = wall_s[i];
-        if (std::isnan(wall)) {
-            out_unix_s[i] = wall;
+    // In blocks, because a season of readings nearly always has a few that are shown twice: only
+    // their blocks are gone through again.
+    constexpr std::size_t kBlock = 512;
+    for (std::size_t begin = 0; begin < wall_s.size(); begin += kBlock) {
+        const std::size_t end = std::min(begin + kBlock, wall_s.size());
+        if (!utc_loop(&wall_s[begin], end - begin, by_wall_.data(), last, &out_unix_s[begin])) {
             continue;
         }
-        bool again = !in_reach(wall) || !(out_unix_s[i] >= kFirst_unix_s && out_unix_s[i] <= last);
-        if (!again) {
-            const std::int64_t at_s = whole_s(wall, kFirstWall_s);
-            const Bucket& bucket = bucket_of(by_wall_.data(), at_s, kFirstWall_s);
-            again = (bucket.before_s & kCrowded) != 0 || in_change(bucket, at_s);
-        }
-        if (again) {
-            const std::string label = wall_s.size() == 1 ? "wall" : "wall[" + checks::text(i) + "]";
-            out_unix_s[i] = resolve(wall, ambiguous, missing, label);
+        for (std::size_t i = begin; i < end; ++i) {
+            const double wall = wall_s[i];
+            if (std::isnan(wall)) {
+                out_unix_s[i] = wall;
+                continue;
+            }
+            bool again = !in_reach(wall) || out_unix_s[i] < kFirst_unix_s || out_unix_s[i] > last;
+            if (!again) {
+                const std::int64_t at_s = whole_s(wall, kFirstWall_s);
+                const Bucket& bucket = bucket_of(by_wall_.data(), at_s, kFirstWall_s);
+                again = bucket.before_s >= kCrowded || in_change(bucket, at_s);
+            }
+            if (again) {
+                out_unix_s[i] =
+                    resolve(wall, ambiguous, missing, element("wall", i, wall_s.size()));
+            }
         }
     }
 }
@@ -770,7 +789,7 @@ void Zone::first_instant(std::span<const double> wall_s, std::span<double> out_u
         }
         if (!(wall >= static_cast<double>(kFirstWall_s) && wall < static_cast<double>(kEndWall_s) &&
               wall < end_unix_s_ + kDay_s)) {
-            throw InputError("wall[" + checks::text(i) + "] = " + checks::text(wall) +
+            throw InputError(element("wall", i, wall_s.size()) + " = " + checks::text(wall) +
                              " s is outside the years 1900-2100");
         }
         const std::int64_t at_s = whole_s(wall, kFirstWall_s);
@@ -805,7 +824,7 @@ namespace {
     return static_cast<std::int64_t>(day.time_since_epoch().count()) * kDay_s + 3600;
 }
 
-constexpr std::size_t kSeasons = 2 * (kLastSeason_year - kFirstSeason_year + 1);
+constexpr auto kSeasons = 2 * std::size_t{kLastSeason_year - kFirstSeason_year + 1};
 
 /// Start of every season, and the end of the last.
 [[nodiscard]] constexpr std::array<std::int64_t, kSeasons + 1> season_starts() {
@@ -840,8 +859,10 @@ SeasonSpan season_span(Season season) {
     }
     const auto i = 2 * static_cast<std::size_t>(season.year - kFirstSeason_year) +
                    (season.half == Half::kB ? 1U : 0U);
-    return {sys_seconds{seconds{kSeasonStarts_s.at(i)}},
-            sys_seconds{seconds{kSeasonStarts_s.at(i + 1)}}};
+    return {
+        .begin = sys_seconds{seconds{kSeasonStarts_s.at(i)}},
+        .end = sys_seconds{seconds{kSeasonStarts_s.at(i + 1)}},
+    };
 }
 
 Season parse_season(std::string_view name) {
@@ -852,16 +873,18 @@ Season parse_season(std::string_view name) {
                          "March 2027) or B26 (from the last Sunday of October 2026)");
     }
     const int digits = 10 * (name[1] - '0') + (name[2] - '0');
-    return {digits >= 50 ? 1900 + digits : 2000 + digits, name[0] == 'A' ? Half::kA : Half::kB};
+    return {.year = digits >= 50 ? 1900 + digits : 2000 + digits,
+            .half = name[0] == 'A' ? Half::kA : Half::kB};
 }
 
 Season season_of(sys_seconds t) {
     const std::int64_t t_s = t.time_since_epoch().count();
     const std::int64_t count = count_of(static_cast<double>(t_s));
-    if (count < 0 || count >= static_cast<std::int64_t>(kSeasons)) {
+    if (count < 0 || std::cmp_greater_equal(count, kSeasons)) {
         refuse_season("unix time " + checks::text(t_s) + " s");
     }
-    return {kFirstSeason_year + static_cast<int>(count / 2), count % 2 == 0 ? Half::kA : Half::kB};
+    return {.year = kFirstSeason_year + static_cast<int>(count / 2),
+            .half = count % 2 == 0 ? Half::kA : Half::kB};
 }
 
 void season_count(std::span<const double> t_unix_s, std::span<std::int64_t> out_count) {
@@ -872,9 +895,9 @@ void season_count(std::span<const double> t_unix_s, std::span<std::int64_t> out_
             continue;
         }
         const std::int64_t count = count_of(t_unix_s[i]);
-        if (count < 0 || count >= static_cast<std::int64_t>(kSeasons)) {
-            const std::string index = t_unix_s.size() == 1 ? "" : "[" + checks::text(i) + "]";
-            refuse_season("t_unix_s" + index + " = " + checks::text(t_unix_s[i]));
+        if (count < 0 || std::cmp_greater_equal(count, kSeasons)) {
+            refuse_season(element("t_unix_s", i, t_unix_s.size()) + " = " +
+                          checks::text(t_unix_s[i]));
         }
         out_count[i] = count;
     }

@@ -53,8 +53,8 @@ Sorted sorted(const std::vector<double>& coefficients_nt) {
 }
 
 /// Factors of the recurrences of the Schmidt functions, which depend on degree and order only:
-/// P(n,m) = up x P(n-1,m) - back P(n-2,m), and sin(theta) dP(n,m)/dtheta = n x P(n,m) - slope
-/// P(n-1,m).
+/// P(n,m) = up x P(n-1,m) - back P(n-2,m) and
+/// sin(theta) dP(n,m)/dtheta = n x P(n,m) - slope P(n-1,m).
 struct Recurrence {
     Table up{};
     Table back{};

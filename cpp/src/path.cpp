@@ -39,7 +39,8 @@ void check_ellipsoid(const Ellipsoid& e) {
         throw InputError("equatorial_radius_km = " + checks::text(e.equatorial_radius_km) +
                          " is not a positive length");
     }
-    if (!(e.flattening >= 0.0 && e.flattening <= 0.02)) {
+    const bool round_enough = e.flattening >= 0.0 && e.flattening <= 0.02;  // false for NaN
+    if (!round_enough) {
         throw InputError("flattening = " + checks::text(e.flattening) + " is outside [0, 0.02]");
     }
 }
@@ -104,7 +105,7 @@ Direct solve_direct(const Spheroid& s, double lat_deg, double lon_deg, double az
     const double lat = std::fmin(std::fmax(lat_deg, -kBelow_pole_deg), kBelow_pole_deg);
     const auto r = KarneyDirect::apply(lon_deg, lat, distance_km * kMetre_per_km, azimuth_deg, s);
     const double lon = r.lon2 <= -180.0 ? 180.0 : r.lon2;
-    return {{r.lat2, lon}, azimuth_0_360(r.reverse_azimuth + 180.0)};
+    return {{r.lat2 + 0.0, lon}, azimuth_0_360(r.reverse_azimuth + 180.0)};
 }
 
 /// Sine and cosine of an angle in degrees, |x_deg| < 1e6: exact at the multiples of 90.

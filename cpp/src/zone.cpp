@@ -110,9 +110,11 @@ struct Polygon {
             return false;
         }
         // at most two turns fit: both ends of an outline all round the earth
-        for (double lon = east_of(box.west_deg, lon_deg); lon <= box.east_deg; lon += 360.0) {
+        const double first_deg = east_of(box.west_deg, lon_deg);
+        for (int turn = 0; turn < 2; ++turn) {
+            const double lon = first_deg + 360.0 * turn;
             if (outline.side(lat_deg, lon) >= 0 &&
-                std::none_of(holes.begin(), holes.end(), [=](const Ring& hole) {
+                std::ranges::none_of(holes, [=](const Ring& hole) {
                     return hole.side(lat_deg, east_of(hole.box().west_deg, lon)) > 0;
                 })) {
                 return true;
@@ -126,17 +128,20 @@ struct Polygon {
     throw InputError(checks::text("ring ", ring, ' ', why));
 }
 
+/// Whether low <= value <= high; false for NaN.
+bool inside(double value, double low, double high) { return value >= low && value <= high; }
+
 Ring unroll(std::span<const double> lat_deg, std::span<const double> lon_deg, std::size_t ring) {
     const std::size_t n = lat_deg.size();
     if (n < 4) {
         refuse(ring, checks::text("has ", n, " positions, expected at least 4"));
     }
     for (std::size_t i = 0; i < n; ++i) {
-        if (!(lat_deg[i] >= -90.0 && lat_deg[i] <= 90.0)) {
+        if (!inside(lat_deg[i], -90.0, 90.0)) {
             refuse(ring, checks::text("position ", i, ": latitude ", lat_deg[i],
                                       " is outside [-90, 90]"));
         }
-        if (!(lon_deg[i] >= -180.0 && lon_deg[i] <= 360.0)) {
+        if (!inside(lon_deg[i], -180.0, 360.0)) {
             refuse(ring, checks::text("position ", i, ": longitude ", lon_deg[i],
                                       " is outside [-180, 360]"));
         }
@@ -176,7 +181,7 @@ Ring unroll(std::span<const double> lat_deg, std::span<const double> lon_deg, st
 
 void check_offsets(const char* name, std::span<const std::int64_t> first, std::size_t below) {
     const bool fits = !first.empty() && first.front() == 0 && std::cmp_equal(first.back(), below) &&
-                      std::is_sorted(first.begin(), first.end());
+                      std::ranges::is_sorted(first);
     if (!fits) {
         throw InputError(checks::text(name, " must rise from 0 to ", below));
     }
@@ -249,7 +254,7 @@ struct Regions::Index {
             return false;
         }
         const auto& candidates = near(lat_deg, lon_deg);
-        return std::any_of(candidates.begin(), candidates.end(), [&](std::uint32_t p) {
+        return std::ranges::any_of(candidates, [&](std::uint32_t p) {
             return polygons[p].region == region && polygons[p].holds(lat_deg, lon_deg);
         });
     }

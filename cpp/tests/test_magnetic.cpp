@@ -14,7 +14,6 @@
 namespace {
 
 using farhear::InputError;
-using farhear::magnetic::Components;
 using farhear::magnetic::Model;
 
 constexpr std::size_t kCount = 195;

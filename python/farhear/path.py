@@ -150,7 +150,7 @@ def inverse(
     References
     ----------
     .. [1] C. F. F. Karney, Algorithms for geodesics, J. Geodesy 87 (2013), 43-55.
-    .. [2] NIMA TR8350.2, 3rd edition, table 3.1 (the ellipsoid).
+    .. [2] NIMA TR8350.2, 3rd edition, table 3.1 (the ellipsoid; table number from memory).
 
     Examples
     --------
@@ -379,7 +379,7 @@ def _cell(from_edge_deg: Floats, span_deg: float, count: int) -> NDArray[np.int6
     """Number of the cell; a value within 2e-9 cells below a border counts as on it."""
     number = from_edge_deg / span_deg * count
     near = np.rint(number)
-    number = np.where(np.abs(number - near) < 1e-5 * 2e-4, near, number)
+    number = np.where(np.abs(number - near) < 2e-9, near, number)
     return np.asarray(np.minimum(np.floor(number), count - 1), dtype=np.int64)
 
 

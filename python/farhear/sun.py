@@ -101,8 +101,9 @@ def position(utc: Any, lat_deg: ArrayLike, lon_deg: ArrayLike) -> Position:
 
     Notes
     -----
-    Within 0.02 deg for 1990 to 2035, 0.014 found against the DE421 ephemeris [2]_; the same bits
-    on every processor.
+    Within 0.02 deg on the sky for 1990 to 2035: 0.015 found against the DE421 ephemeris [2]_ (rms
+    0.004), against NREL's SPA 0.012 in 1900 and 0.008 in 2100. The error of the azimuth itself is
+    that divided by sin(zenith). The same bits on every processor.
 
     References
     ----------
@@ -229,7 +230,8 @@ def events(
     Parameters
     ----------
     date
-        `datetime.date`, ISO text ("2026-06-21"), datetime64 of whole days, or an array of these.
+        `datetime.date`, ISO text ("2026-06-21"), datetime64 of whole days, a zone-free pandas
+        index of days, or an array of these.
     lat_deg, lon_deg
         Place, north and east positive; broadcast with `date`. [deg]
     zone
@@ -312,6 +314,8 @@ def _day_spans(date: Any, zone: str | None) -> tuple[Floats, Floats]:
 
 def _days(date: Any) -> NDArray[np.datetime64]:
     """Turn what the caller has into datetime64[D], or say what is no date."""
+    if hasattr(date, "to_numpy") and not isinstance(date, dt.date):  # pandas index or column
+        date = date.to_numpy()
     if isinstance(date, dt.datetime):
         raise InputError(f"date = {date.isoformat()} is an instant; say which day by date.date()")
     if isinstance(date, dt.date):

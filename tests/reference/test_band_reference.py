@@ -41,10 +41,10 @@ def test_every_band_has_its_edges_and_no_other_band_is_there():
 
 
 def test_a_metre_band_is_named_after_its_wavelength():
-    # 299792.458 m kHz over the middle frequency; names are custom, up to 5 % off (15 m is 15.8)
+    # 299792.458 m kHz over the middle frequency; names are custom, up to 7 % off (13 m is 13.8)
     for name, (low, high) in EDGES.items():
         metres = 299792.458 / ((low + high) / 2)
-        assert metres == pytest.approx(float(name.removesuffix(" m")), rel=0.055)
+        assert metres == pytest.approx(float(name.removesuffix(" m")), rel=0.07)
 
 
 def test_order_is_by_falling_wavelength_and_nothing_overlaps():
@@ -67,7 +67,7 @@ def test_segments_keep_their_notes_and_status():
     assert len(frame) == 25
     assert frame["status"].str.len().min() > 0
     added = frame.loc[frame["note"].str.contains("5.134"), ["low_khz", "high_khz"]]
-    # Source: WARC-92 added 790 kHz (from memory), with 7300-7350; the row 7300-7400 here has 50 more
+    # Source: WARC-92 added 790 kHz (from memory), with 7300-7350; the row here is 50 more
     assert (added["high_khz"] - added["low_khz"]).sum() == 790 + 50
     frame.loc[0, "band"] = "changed"
     assert band.bands().loc[0, "band"] == "120 m"

@@ -4,6 +4,7 @@ import datetime as dt
 import doctest
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from farhear import InputError, _core, sun, utc
@@ -142,6 +143,10 @@ def test_dates_of_every_kind():
     assert two.rise_utc.shape == (2,)
     assert two.rise_utc[0] == one.rise_utc
     assert sun.events([], 58.4, 26.7, None).state.shape == (0,)
+    index = pd.date_range("2026-06-21", periods=2)
+    assert sun.events(index, 58.4, 26.7, None).rise_utc == two.rise_utc
+    with pytest.raises(InputError, match="is an instant"):
+        sun.events(index.tz_localize("UTC"), 58.4, 26.7, None)
     grid = sun.events([["2026-06-21"], ["2026-06-22"]], [10.0, 20.0, 30.0], 26.7, None)
     assert grid.state.shape == (2, 3)
 

@@ -80,7 +80,9 @@ def _parser() -> argparse.ArgumentParser:
     season.add_argument(
         "--as-if", action="store_true", help="use a list of another season as if it were valid"
     )
-    season.add_argument("--f107", type=float, help="fixed 12-month solar flux instead of the record")
+    season.add_argument(
+        "--f107", type=float, help="fixed 12-month solar flux instead of the record"
+    )
     season.add_argument("--far-km", type=float, default=3000.0, help="what counts as far (3000)")
     season.add_argument("--from", dest="first", help="first date, YYYY-MM-DD (default: the season)")
     season.add_argument("--to", dest="last", help="last date, YYYY-MM-DD (default: the season)")
@@ -128,7 +130,7 @@ def _dates(options: argparse.Namespace, season: str) -> list[np.datetime64] | No
         return None
     from farhear import clock
 
-    begin, end = (float(t.unix_s) for t in clock.season_span(season))
+    begin, end = clock.season_span(season).unix_s.tolist()
     first = np.datetime64(int(begin // 86400), "D")
     last = np.datetime64(int((end - 1.0) // 86400), "D")
     try:
@@ -148,12 +150,13 @@ def _season(options: argparse.Namespace, out: Console) -> None:
     if options.demo:
         out.print("Demonstration: home, broadcasters and schedule are invented.")
     _say_schedule(schedule, out)
+    dates = _dates(options, season)
     with _progress() as tick:
         study = season_study(
             station,
             schedule,
             season,
-            dates=_dates(options, season),
+            dates=dates,
             far_km=options.far_km,
             f107_sfu=options.f107,
             progress=tick,
@@ -174,6 +177,7 @@ def _progress() -> Iterator[Callable[[int, int], None]]:
         TimeRemainingColumn(),
         console=Console(stderr=True),
         transient=True,
+        disable=not sys.stderr.isatty(),
     )
     with bar:
         task = bar.add_task("circuits", total=None)
@@ -186,8 +190,10 @@ def _say_schedule(schedule: Schedule, out: Console) -> None:
         f"{schedule.rows_rejected} refused, {len(schedule.warnings)} doubts (see rejects.csv)",
         soft_wrap=True,
     )
-    for fault in schedule.rejects.head(_SHOWN_REASONS).itertuples():
-        out.print(f"  line {fault.row}, {fault.column or 'row'}: {fault.reason}", soft_wrap=True)
+    for fault in schedule.rejects.head(_SHOWN_REASONS).to_dict("records"):
+        out.print(
+            f"  line {fault['row']}, {fault['column'] or 'row'}: {fault['reason']}", soft_wrap=True
+        )
     if len(schedule.rejects) > _SHOWN_REASONS:
         out.print(f"  and {len(schedule.rejects) - _SHOWN_REASONS} more")
     if schedule.note:
@@ -205,17 +211,22 @@ def _say_study(study: xr.Dataset, out: Console) -> None:
     )
     for name in ("band", "open, UTC", "open, local", "best hour", "opens after sunset, min"):
         table.add_column(name, justify="left")
-    for row in summary(study).itertuples():
-        if row.opening_days:
+    for row in summary(study).to_dict("records"):
+        if row["opening_days"]:
             opens = (
-                f"{row.opens_after_sunset_min:+.0f} ({row.opens_after_sunset_min_p25:+.0f} to "
-                f"{row.opens_after_sunset_min_p75:+.0f}) on {row.opening_days} d"
+                f"{row['opens_after_sunset_min']:+.0f} "
+                f"({row['opens_after_sunset_min_p25']:+.0f} to "
+                f"{row['opens_after_sunset_min_p75']:+.0f}) on {row['opening_days']} d"
             )
         else:
             opens = "-"
-        best = f"{row.best_hour_utc} ({row.best_likelihood:.2f})" if row.best_hour_utc else "-"
+        best = (
+            f"{row['best_hour_utc']} ({row['best_likelihood']:.2f})"
+            if row["best_hour_utc"]
+            else "-"
+        )
         table.add_row(
-            row.band, row.open_hours_utc or "-", row.open_hours_local or "-", best, opens
+            row["band"], row["open_hours_utc"] or "-", row["open_hours_local"] or "-", best, opens
         )
     out.print(table)
     out.print(f"Solar index: {study.attrs['index_status']}.", soft_wrap=True)

@@ -35,7 +35,7 @@ A5_IN = (8.27, 5.83)
 _COLOURS = ("#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00")
 _MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "h", "p", "*", "d", "H")
 _DASHES: tuple[Any, ...] = ("-", (0, (5, 1.5)), (0, (2, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
-_RC: dict[str, Any] = {
+_RC: Any = {
     "font.family": "DejaVu Sans",
     "font.size": 7.0,
     "axes.linewidth": 0.6,
@@ -193,7 +193,8 @@ def _index_text(study: xr.Dataset) -> str:
 def hour_date_alt(study: xr.Dataset, table: pd.DataFrame) -> str:
     """Say in words what :func:`hour_date` shows; `table` is `farhear.season.summary(study)`."""
     parts = []
-    for row in table.itertuples():
+    rows: Any = table.itertuples()
+    for row in rows:
         hours = row.open_hours_utc
         text = f"{row.band} {hours} UTC" if hours else f"{row.band} never on average"
         parts.append(text.replace("all day UTC", "all day"))
@@ -338,11 +339,12 @@ def _opening_note(study: xr.Dataset, order: Sequence[str], shown: Sequence[str])
 
 def opening_alt(study: xr.Dataset, table: pd.DataFrame) -> str:
     """Say in words what :func:`opening` shows; `table` is `farhear.season.summary(study)`."""
+    rows: Any = table.itertuples()
     parts = [
         f"{row.band} on {row.opening_days} days, {row.opens_after_sunset_min:+.0f} min "
         f"(middle half {row.opens_after_sunset_min_p25:+.0f} to "
         f"{row.opens_after_sunset_min_p75:+.0f})"
-        for row in table.itertuples()
+        for row in rows
         if row.opening_days > 0
     ]
     first, last = _date_texts(study)

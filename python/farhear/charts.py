@@ -161,9 +161,7 @@ def _panel_frame(
         right.tick_params(length=2.0, pad=1.5, labelsize=6.5)
 
 
-def _key(
-    figure: Figure, axis: Axes, image: Any, study: xr.Dataset, offset_h: float | None
-) -> None:
+def _key(figure: Figure, axis: Axes, image: Any, study: xr.Dataset, offset_h: float | None) -> None:
     """Colour key, line key and notes in the first free panel."""
     box = axis.get_position()
     bar = figure.add_axes((box.x0 + 0.035, box.y0 + box.height * 0.82, box.width - 0.03, 0.022))
@@ -177,7 +175,12 @@ def _key(
     for row, (text, dash) in enumerate((("sunset at home", "-"), ("sunrise at home", (0, (4, 2))))):
         y = box.y0 + box.height * (0.50 - 0.15 * row)
         line = mpl.lines.Line2D(
-            [left, left + wide], [y, y], transform=figure.transFigure, color="white", lw=0.9, ls=dash
+            [left, left + wide],
+            [y, y],
+            transform=figure.transFigure,
+            color="white",
+            lw=0.9,
+            ls=dash,
         )
         line.set_path_effects([patheffects.withStroke(linewidth=1.9, foreground="black")])
         figure.add_artist(line)
@@ -330,8 +333,7 @@ def _opening_note(study: xr.Dataset, order: Sequence[str], shown: Sequence[str])
     ]
     if others:
         lines.append(
-            "No mark all season (open at noon already, or closed all day): "
-            + ", ".join(others)
+            "No mark all season (open at noon already, or closed all day): " + ", ".join(others)
         )
     lines.append(f"Solar index: {study.attrs['index_status']}")
     return "\n".join(lines)

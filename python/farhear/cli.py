@@ -12,7 +12,7 @@ import sys
 from collections.abc import Callable, Sequence
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from rich.console import Console
@@ -72,7 +72,9 @@ def _parser() -> argparse.ArgumentParser:
     season.add_argument(
         "--as-if", action="store_true", help="use a list of another season as if it were valid"
     )
-    season.add_argument("--f107", type=float, help="fixed 12-month solar flux instead of the record")
+    season.add_argument(
+        "--f107", type=float, help="fixed 12-month solar flux instead of the record"
+    )
     season.add_argument("--far-km", type=float, default=3000.0, help="what counts as far (3000)")
     season.add_argument("--from", dest="first", help="first date, YYYY-MM-DD (default: the season)")
     season.add_argument("--to", dest="last", help="last date, YYYY-MM-DD (default: the season)")
@@ -160,13 +162,19 @@ class _progress:
     """Progress bar on the error stream, so that standard output stays clean."""
 
     def __init__(self, out: Console) -> None:
-        from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+        from rich.progress import (
+            BarColumn,
+            MofNCompleteColumn,
+            Progress,
+            TextColumn,
+            TimeRemainingColumn,
+        )
 
         del out
         self._bar = Progress(
             TextColumn("circuits"),
             BarColumn(),
-            TextColumn("{task.completed:.0f} of {task.total:.0f}"),
+            MofNCompleteColumn(" of "),
             TimeRemainingColumn(),
             console=Console(stderr=True),
             transient=True,
@@ -191,7 +199,8 @@ def _say_schedule(schedule: Schedule, out: Console) -> None:
         f"{schedule.rows_rejected} refused, {len(schedule.warnings)} doubts (see rejects.csv)",
         soft_wrap=True,
     )
-    for fault in schedule.rejects.head(_SHOWN_REASONS).itertuples():
+    faults: Any = schedule.rejects.head(_SHOWN_REASONS).itertuples()
+    for fault in faults:
         out.print(f"  line {fault.row}, {fault.column or 'row'}: {fault.reason}", soft_wrap=True)
     if len(schedule.rejects) > _SHOWN_REASONS:
         out.print(f"  and {len(schedule.rejects) - _SHOWN_REASONS} more")
@@ -210,7 +219,8 @@ def _say_study(study: xr.Dataset, out: Console) -> None:
     )
     for name in ("band", "open, UTC", "open, local", "best hour", "opens after sunset, min"):
         table.add_column(name, justify="left")
-    for row in summary(study).itertuples():
+    rows: Any = summary(study).itertuples()
+    for row in rows:
         if row.opening_days:
             opens = (
                 f"{row.opens_after_sunset_min:+.0f} ({row.opens_after_sunset_min_p25:+.0f} to "
@@ -219,9 +229,7 @@ def _say_study(study: xr.Dataset, out: Console) -> None:
         else:
             opens = "-"
         best = f"{row.best_hour_utc} ({row.best_likelihood:.2f})" if row.best_hour_utc else "-"
-        table.add_row(
-            row.band, row.open_hours_utc or "-", row.open_hours_local or "-", best, opens
-        )
+        table.add_row(row.band, row.open_hours_utc or "-", row.open_hours_local or "-", best, opens)
     out.print(table)
     out.print(f"Solar index: {study.attrs['index_status']}.", soft_wrap=True)
     if "predicted" in study.attrs["index_status"]:

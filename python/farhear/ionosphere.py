@@ -77,7 +77,7 @@ def f107_from_r12(r12: ArrayLike) -> Any:
 
 
 def r12_from_f107(f107_sfu: ArrayLike) -> Any:
-    """Smoothed sunspot number (series version 1) from the smoothed flux: the exact inverse, >= 0."""
+    """Smoothed sunspot number (series version 1) from the smoothed flux: exact inverse, >= 0."""
     return _elementwise(_core.ionosphere.r12_from_f107, "f107_sfu", f107_sfu)
 
 
@@ -205,8 +205,6 @@ def monthly_maps(
     flat_months, flat_hours, flat_index = flatten(instants, months, hours, index)
     lat, lon, modip = flatten(places, lat, lon, modip)
     which = [int(m) for m in flat_months]
-    fof2, m3000 = _core.ionosphere.product(
-        maps(), lat, lon, modip, which, flat_hours, flat_index
-    )
+    fof2, m3000 = _core.ionosphere.product(maps(), lat, lon, modip, which, flat_hours, flat_index)
     shape = (flat_hours.size, -1)
     return MonthlyMaps(fof2.reshape(shape), m3000.reshape(shape))

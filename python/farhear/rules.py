@@ -14,6 +14,7 @@ References
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -264,7 +265,7 @@ def low_bands_fade_in_order(study: xr.Dataset) -> _Verdict:
     if len(known) < 2:
         return NOT_APPLICABLE, "fewer than two low bands close at dawn on most dates"
     tests = []
-    for (low, first), (high, second) in zip(known, known[1:], strict=False):
+    for (low, first), (high, second) in itertools.pairwise(known):
         text = f"{low} at {first:+.0f} min, {high} at {second:+.0f} min of sunrise"
         tests.append((second >= first, text))
     return _judge(tests)

@@ -13,7 +13,6 @@ values. They resolve some ten minutes of the *model*; what is heard at dusk diff
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -28,7 +27,7 @@ from farhear._arrays import Floats
 from farhear.errors import InputError
 from farhear.schedule import Schedule
 from farhear.station import Station
-from farhear.times import UtcTimes, utc
+from farhear.times import UtcTimes
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -118,10 +117,11 @@ def season_study(
     xarray.Dataset
         On (broadcast, date, hour_utc): `likelihood` [1], `snr_db` [dB], `muf_mhz` [MHz], `limit`
         (not_on_air where the schedule is silent), `on_air`. On (band, date, hour_utc):
-        `open_likelihood`, `far_likelihood` (NaN for a band without a far circuit). On (band, date): `dusk_opening_min`, `dusk_closing_min` (minutes after
-        sunset) and `dawn_opening_min`, `dawn_closing_min` (minutes after sunrise, negative
-        before), each with a state (`TURN_STATES`). On (date, hour_utc): `sun_zenith_deg`,
-        `utc_offset_min`. On date: `sunrise_hour_utc`, `sunset_hour_utc`, `f107_sfu`, its status.
+        `open_likelihood`, `far_likelihood` (NaN for a band without a far circuit). On
+        (band, date): `dusk_opening_min`, `dusk_closing_min` (minutes after sunset) and
+        `dawn_opening_min`, `dawn_closing_min` (minutes after sunrise, negative before), each with
+        a state (`TURN_STATES`). On (date, hour_utc): `sun_zenith_deg`, `utc_offset_min`. On date:
+        `sunrise_hour_utc`, `sunset_hour_utc`, `f107_sfu`, its status.
         Conventions CF-1.11.
 
     Raises
@@ -313,7 +313,8 @@ def _driver(indices: Any, day: NDArray[np.int64], f107_sfu: float | None) -> _Dr
         from farhear.indices import load_indices
 
         indices = load_indices()
-    flux = indices.f107_12month_sfu(UtcTimes(day * _DAY_S + _DAY_S / 2.0))
+    noon_s = np.asarray(day * _DAY_S + _DAY_S / 2.0, dtype=np.float64)
+    flux = indices.f107_12month_sfu(UtcTimes(noon_s))
     values = np.asarray(flux.f107_sfu, dtype=np.float64)
     return _Driver(values, [str(s) for s in flux.status], str(indices.name))
 
@@ -390,9 +391,9 @@ def _circuits(
             progress(begin + len(lat), total)
     which = which.reshape(-1)
     shape = (len(frame), *times.shape)
-    out = {key: value[which].reshape(shape) for key, value in numbers.items()}
+    shaped = {key: value[which].reshape(shape) for key, value in numbers.items()}
     limits = limit[which].reshape(shape)
-    return {**out, "limit": limits, "limit_attrs": limit_attrs, "source": source}
+    return {**shaped, "limit": limits, "limit_attrs": limit_attrs, "source": source}
 
 
 def _on_air(
@@ -811,6 +812,9 @@ def hour_ranges(is_open: NDArray[np.bool_], offset_min: int = 0) -> str:
         length = 1
         while is_open[(start + length) % 24]:
             length += 1
-        ends = ((int(start) * 60 + offset_min) % 1440, (int(start + length) * 60 + offset_min) % 1440)
+        ends = (
+            (int(start) * 60 + offset_min) % 1440,
+            (int(start + length) * 60 + offset_min) % 1440,
+        )
         ranges.append("-".join(_hhmm(m) for m in ends))
     return " ".join(ranges)

@@ -39,14 +39,14 @@ cp /etc/resolv.conf "$root/etc/resolv.conf"
 mount -t proc proc "$root/proc"
 mount --bind /dev "$root/dev"
 
-git clone -q --no-hardlinks . "$root/root/farhear"
-git -C "$root/root/farhear" checkout -q "$commit"
+git clone -q --no-hardlinks . "$root/farhear-checkout"
+git -C "$root/farhear-checkout" checkout -q "$commit"
 settings=(HOME=/root PATH=/usr/sbin:/usr/bin:/sbin:/bin LANG=C.UTF-8)
 while IFS= read -r setting; do settings+=("$setting"); done \
     < <(env | grep -E '^(PIP_(CERT|DEFAULT_TIMEOUT|INDEX_URL)|SSL_CERT_(FILE|DIR)|https?_proxy|no_proxy)=')
 for command in "${commands[@]}"; do
     echo "== on a bare $suite: $command"
     begin=$SECONDS
-    env -i "${settings[@]}" chroot "$root" bash -c 'cd /root/farhear && eval "$1"' - "$command"
+    env -i "${settings[@]}" chroot "$root" bash -c 'cd /farhear-checkout && eval "$1"' - "$command"
     echo "== took $((SECONDS - begin)) s"
 done

@@ -839,9 +839,9 @@ constexpr auto kSeasons = 2 * std::size_t{kLastSeason_year - kFirstSeason_year +
 constexpr std::array<std::int64_t, kSeasons + 1> kSeasonStarts_s = season_starts();
 
 [[nodiscard]] std::int64_t count_of(double t_unix_s) {
-    const auto after = std::upper_bound(
-        kSeasonStarts_s.begin(), kSeasonStarts_s.end(), t_unix_s,
-        [](double t, std::int64_t start_s) { return t < static_cast<double>(start_s); });
+    const auto* const after =
+        std::ranges::upper_bound(kSeasonStarts_s, t_unix_s, {},
+                                 [](std::int64_t start_s) { return static_cast<double>(start_s); });
     return after - kSeasonStarts_s.begin() - 1;  // -1: too early, kSeasons: too late
 }
 

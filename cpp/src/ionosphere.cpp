@@ -495,10 +495,10 @@ double zenith_deg(const Place& place, const Instant& instant) noexcept {
     return std::acos(std::clamp(c, -1.0, 1.0)) * kDeg_per_rad;
 }
 
-double foe_mhz(const Place& place, const Instant& instant, double chi_deg,
+double foe_mhz(const Place& place, const Instant& instant, double zenith_deg,
                const Drive& drive) noexcept {
     if (!drive.foe_form_a) {
-        return foe_mhz(instant.f107_sfu, place.lat_deg, chi_deg, instant.season);
+        return foe_mhz(instant.f107_sfu, place.lat_deg, zenith_deg, instant.season);
     }
     // hour angle now and at sunset (zenith 90 deg), west positive
     const double turn = 2.0 * std::numbers::pi;
@@ -511,7 +511,7 @@ double foe_mhz(const Place& place, const Instant& instant, double chi_deg,
         hours = (since - turn * std::floor(since / turn)) * 24.0 / turn;
     }
     const double declination_deg = instant.sun.declination_rad * kDeg_per_rad;
-    return foe_form_a_mhz(instant.f107_sfu, place.lat_deg, declination_deg, chi_deg, hours);
+    return foe_form_a_mhz(instant.f107_sfu, place.lat_deg, declination_deg, zenith_deg, hours);
 }
 
 Characteristics characteristics(const Place& place, const Instant& instant,
@@ -556,13 +556,14 @@ void characteristics(const Maps& maps, const magnetic::Model& field, const Drive
     for (std::size_t i = 0; i < pairs.size(); ++i) {
         const auto [p, t] = pairs[i];
         Characteristics c = {kNan, kNan, kNan, kNan, kNan, kNan};
-        if (instants[t] && !std::isnan(lat_deg[p]) && !std::isnan(lon_deg[p])) {
-            if (p != current || instants[t]->field_year != year) {
+        const auto& instant = instants[t];
+        if (instant && !std::isnan(lat_deg[p]) && !std::isnan(lon_deg[p])) {
+            if (p != current || instant->field_year != year) {
                 current = p;
-                year = instants[t]->field_year;
+                year = instant->field_year;
                 place = prepare(field, year, lat_deg[p], lon_deg[p]);
             }
-            c = characteristics(place, *instants[t], drive);
+            c = characteristics(place, *instant, drive);
         }
         out.fof2_mhz[i] = c.fof2_mhz;
         out.m3000f2_ratio[i] = c.m3000f2_ratio;

@@ -21,8 +21,11 @@ using Spheroid = boost::geometry::srs::spheroid<double>;
 
 // Series of order 6, as in the paper: on WGS84 order 8 gives the same bits and takes longer.
 constexpr std::size_t kOrder = 6;
+// Reduced length and scale are asked for although nobody reads them: without the first, Boost 1.74
+// gives its Newton iteration a derivative it never computed (lambda12 calls meridian_length, which
+// then leaves it unset), and the answer hangs on what lay on the stack.
 using KarneyInverse =
-    boost::geometry::formula::karney_inverse<double, true, true, true, false, false, kOrder>;
+    boost::geometry::formula::karney_inverse<double, true, true, true, true, true, kOrder>;
 using KarneyDirect =
     boost::geometry::formula::karney_direct<double, true, true, false, false, kOrder>;
 

@@ -137,7 +137,7 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
             std::pair{decibel(no_absorption) - out.field_dbuv_m, Limit::kAbsorption},
             std::pair{ambient.fa_db - std::max(quiet_db, noise::galactic(freq).fa_db),
                       Limit::kNoise}};
-        const auto most =
+        const auto* const most =
             std::ranges::max_element(gains, {}, [](const auto& gain) { return gain.first; });
         out.limit = most->first >= kWorthwhile_db ? most->second : Limit::kPower;
     }
@@ -190,15 +190,12 @@ Listener listener_of(const CircuitColumns& c, std::size_t i) {
 }
 
 bool missing(const CircuitColumns& c, std::size_t i) {
-    for (const auto& column :
-         {c.tx_lat_deg, c.tx_lon_deg, c.rx_lat_deg, c.rx_lon_deg, c.freq_khz, c.power_kw,
-          c.tx_gain_dbi, c.man_made_fa_db, c.man_made_upper_db, c.man_made_lower_db, c.bandwidth_hz,
-          c.required_snr_db, c.min_elevation_deg}) {
-        if (std::isnan(column[i])) {
-            return true;
-        }
-    }
-    return false;
+    const std::initializer_list<std::span<const double>> columns = {
+        c.tx_lat_deg,        c.tx_lon_deg,        c.rx_lat_deg,   c.rx_lon_deg,
+        c.freq_khz,          c.power_kw,          c.tx_gain_dbi,  c.man_made_fa_db,
+        c.man_made_upper_db, c.man_made_lower_db, c.bandwidth_hz, c.required_snr_db,
+        c.min_elevation_deg};
+    return std::ranges::any_of(columns, [i](const auto& column) { return std::isnan(column[i]); });
 }
 
 void store(const Result& r, const ResultColumns& out, std::size_t i) {
@@ -253,8 +250,8 @@ void likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
                 listener = listener_of(circuits, c);
             }
         }
-        store(finder && instants[t] ? evaluate(*finder, *instants[t], drive, listener) : kMissing,
-              out, i);
+        const auto& instant = instants[t];
+        store(finder && instant ? evaluate(*finder, *instant, drive, listener) : kMissing, out, i);
     }
 }
 

@@ -73,7 +73,7 @@ std::string tzif(const std::string& rule, const std::vector<Type>& types = {{0, 
     if (version == '\0') {
         return header(changes.size(), types.size()) + block(4);
     }
-    std::string first = header(0, 1);
+    const std::string first = header(0, 1);
     std::string empty;
     put(empty, 0, 4);
     put(empty, 0, 2);
@@ -219,7 +219,7 @@ TEST_CASE("damaged rules are refused with the byte") {
 }
 
 TEST_CASE("counts are checked before anything is allocated") {
-    std::string bytes = tzif("UTC0");
+    const std::string bytes = tzif("UTC0");
     const std::size_t second = 44 + 10;  // header and a 32-bit block of one type
     for (const std::size_t field : {20U, 24U, 28U, 32U, 36U, 40U}) {
         for (const std::size_t header : {std::size_t{0}, second}) {

@@ -1,7 +1,5 @@
 """farhear: what can be heard on the shortwave broadcast bands from here, when, and why not."""
 
-from typing import TYPE_CHECKING, Any
-
 from farhear import ionosphere, magnetic, noise, path, reception, skywave, sun
 from farhear._core import __version__
 from farhear.errors import FarhearError, FarhearWarning, InputError

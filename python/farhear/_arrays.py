@@ -108,7 +108,11 @@ class Pairing:
             return flat.reshape(self.shape)
         rows, instants = self._interleave
         count = len(rows)
-        axes = [axis for pair in zip(range(count), range(count, 2 * count), strict=True) for axis in pair]
+        axes = [
+            axis
+            for pair in zip(range(count), range(count, 2 * count), strict=True)
+            for axis in pair
+        ]
         return flat.reshape(rows + instants).transpose(axes).reshape(self.shape)
 
 

@@ -11,7 +11,9 @@ from farhear import _core, _data, magnetic
 def maps() -> _core.ionosphere.Maps:
     """Return the CCIR coefficients of all months."""
     fof2 = np.frombuffer(_data.read_bytes("ccir", "ccir_fof2.f64"), dtype="<f8").astype(np.float64)
-    m3000 = np.frombuffer(_data.read_bytes("ccir", "ccir_m3000.f64"), dtype="<f8").astype(np.float64)
+    m3000 = np.frombuffer(_data.read_bytes("ccir", "ccir_m3000.f64"), dtype="<f8").astype(
+        np.float64
+    )
     return _core.ionosphere.Maps(fof2, m3000)
 
 

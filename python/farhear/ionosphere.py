@@ -77,7 +77,7 @@ def f107_from_r12(r12: ArrayLike) -> Any:
 
 
 def r12_from_f107(f107_sfu: ArrayLike) -> Any:
-    """Smoothed sunspot number (series version 1) from the smoothed flux: the exact inverse, >= 0."""
+    """Smoothed sunspot number (series version 1) from the smoothed flux: exact inverse, >= 0."""
     return _elementwise(_core.ionosphere.r12_from_f107, "f107_sfu", f107_sfu)
 
 
@@ -149,8 +149,10 @@ def characteristics(
     how = drive(saturate=saturate, field_year=field_year, foe_form=foe_form)
 
     def call(instants: list[Floats], rows: Any, index: Any) -> tuple[Floats, ...]:
+        lat, lon = pairing.rows
+        t, flux = instants
         values: tuple[Floats, ...] = _core.ionosphere.characteristics(
-            maps(), field(), how, *pairing.rows, *instants, rows, index
+            maps(), field(), how, lat, lon, t, flux, rows, index
         )
         return values
 
@@ -201,12 +203,8 @@ def monthly_maps(
     places = broadcast_shape(lat_deg=lat, lon_deg=lon, modip_deg=modip)
     instants = broadcast_shape(month=months, ut_h=hours, ig12=index)
     flat_months, flat_hours, flat_index = flatten(instants, months, hours, index)
-    fof2, m3000 = _core.ionosphere.product(
-        maps(),
-        *flatten(places, lat, lon, modip),
-        [int(m) for m in flat_months],
-        flat_hours,
-        flat_index,
-    )
+    lat, lon, modip = flatten(places, lat, lon, modip)
+    which = [int(m) for m in flat_months]
+    fof2, m3000 = _core.ionosphere.product(maps(), lat, lon, modip, which, flat_hours, flat_index)
     shape = (flat_hours.size, -1)
     return MonthlyMaps(fof2.reshape(shape), m3000.reshape(shape))

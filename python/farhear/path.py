@@ -302,8 +302,9 @@ def points(
     shape = broadcast_shape(
         lat1_deg=lat1, lon1_deg=lon1, lat2_deg=lat2, lon2_deg=lon2, fraction=part
     )
-    flat = flatten(shape, *ends, part)
-    return Points(*(restore(x, shape) for x in _core.path.sphere_points(*flat, bool(long_path))))
+    lat1, lon1, lat2, lon2, part = flatten(shape, *ends, part)
+    points = _core.path.sphere_points(lat1, lon1, lat2, lon2, part, bool(long_path))
+    return Points(*(restore(x, shape) for x in points))
 
 
 # ---- locator -------------------------------------------------------------------------------------

@@ -159,8 +159,9 @@ def likelihood(
     way = route(long_path)
 
     def call(instants: list[Floats], rows: Any, index: Any) -> dict[str, Any]:
+        t, flux = instants
         values: dict[str, Any] = _core.reception.likelihood(
-            maps(), field(), how, way, pairing.rows, *instants, rows, index
+            maps(), field(), how, way, pairing.rows, t, flux, rows, index
         )
         return values
 

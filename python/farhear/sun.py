@@ -393,5 +393,6 @@ def terminator(
     angle = np.where(height == 0.0, HORIZON_ZENITH_DEG, angle)
     if isinstance(points, bool) or not isinstance(points, (int, np.integer)) or points < 2:
         raise InputError(f"points = {points!r} is not a whole number of 2 or more")
-    lat, lon = _core.sun.terminator(*flatten(shape, t, angle), int(points))
+    t, angle = flatten(shape, t, angle)
+    lat, lon = _core.sun.terminator(t, angle, int(points))
     return Terminator(lat.reshape(*shape, points), lon.reshape(*shape, points))

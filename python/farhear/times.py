@@ -9,6 +9,7 @@ Use :func:`utc` to make an array of instants of any shape::
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -77,6 +78,9 @@ class UtcTimes:
     def reshape(self, *shape: int) -> UtcTimes:
         """Return the same instants in another shape."""
         return UtcTimes(self.unix_s.reshape(*shape))
+
+    def __iter__(self) -> Iterator[UtcTimes]:
+        return (self[i] for i in range(len(self)))
 
     def __len__(self) -> int:
         return len(self.unix_s)

@@ -45,7 +45,9 @@ def test_maps_match_pyiri_at_500_random_points() -> None:
     hours = np.array([0.0, 5.25, 11.5, 17.75, 23.9])
     for month in range(1, 13):
         fof2, m3000, es = coefficients(month)
-        ours = ionosphere.monthly_maps(month, np.repeat(hours, 2), lat, lon, modip, [0.0, 100.0] * 5)
+        ours = ionosphere.monthly_maps(
+            month, np.repeat(hours, 2), lat, lon, modip, [0.0, 100.0] * 5
+        )
         series = iri.diurnal_functions(hours)
         geographic = iri.set_gl_G(lon, lat, modip)
         theirs_f, theirs_m, _ = iri.gamma(*series, *geographic, fof2, m3000, es)

@@ -25,7 +25,9 @@ def test_scalar_array_and_grid_agree() -> None:
 
 def test_months_join_smoothly() -> None:
     """A year of noons: no step at a month's start or middle, and none larger than a day's drift."""
-    days = fh.utc(np.arange("2023-01-01T12:00", "2025-01-01", 86400, "datetime64[s]"), naive_is_utc=True)
+    days = fh.utc(
+        np.arange("2023-01-01T12:00", "2025-01-01", 86400, "datetime64[s]"), naive_is_utc=True
+    )
     fof2 = ionosphere.characteristics(days, 50.0, 10.0, 120.0).fof2_mhz
     assert np.abs(np.diff(fof2)).max() < 0.12
 

@@ -7,10 +7,12 @@ import farhear as fh
 from farhear.reception import LIMITS, likelihood
 
 CIRCUIT = (45.0, 25.0, 58.4, 26.7)
-DAY = fh.utc(np.arange("2025-03-15T00:00", "2025-03-16T00:00", 3600, "datetime64[s]"), naive_is_utc=True)
+DAY = fh.utc(
+    np.arange("2025-03-15T00:00", "2025-03-16T00:00", 3600, "datetime64[s]"), naive_is_utc=True
+)
 
 
-def run(freq_khz: object = 9600.0, utc: object = "2025-03-15T18:00Z", **changes: object):  # type: ignore[no-untyped-def] # noqa: ANN201
+def run(freq_khz: object = 9600.0, utc: object = "2025-03-15T18:00Z", **changes: object):  # type: ignore[no-untyped-def]
     options: dict[str, object] = {"power_kw": 100.0, "f107_sfu": 120.0, **changes}
     return likelihood(*CIRCUIT, freq_khz, utc, **options)  # type: ignore[arg-type]
 
@@ -74,7 +76,9 @@ def test_limits_say_why_not() -> None:
     # far above the MUF at night
     assert words(run(25900.0, "2025-03-15T01:00Z")["limit"].to_numpy()) == "above_muf"
     # a low band at noon over 1500 km
-    assert words(run(2400.0, "2025-06-15T10:00Z", power_kw=10.0)["limit"].to_numpy()) == "absorption"
+    assert (
+        words(run(2400.0, "2025-06-15T10:00Z", power_kw=10.0)["limit"].to_numpy()) == "absorption"
+    )
     # a very noisy place
     assert words(run(9600.0, noise=110.0)["limit"].to_numpy()) == "noise"
     # a microwatt

@@ -31,6 +31,7 @@ void bind_skywave(py::module_& m) {
         .def_readonly("screening_mhz", &skywave::Mode::screening_mhz)
         .def_readonly("absorption_db", &skywave::Mode::absorption_db)
         .def_readonly("ground_db", &skywave::Mode::ground_db)
+        .def_readonly("horizon_db", &skywave::Mode::horizon_db)
         .def_readonly("free_space_db", &skywave::Mode::free_space_db)
         .def_readonly("field_dbuv_m", &skywave::Mode::field_dbuv_m);
     m.def(

@@ -110,6 +110,10 @@ constexpr std::size_t kBlock = 64;  // places in a block: its 125 terms take 64 
 constexpr std::size_t kLanes = 8;
 constexpr std::size_t kTogether = 4;  // instants whose sums stay in registers
 
+/// Eight places at once. The compiler makes of it what the instruction set has: four, two or one
+/// register. Plain inner loops were not kept in registers (79 against 8 ns a point, measured).
+using Lanes [[gnu::vector_size(64), gnu::may_alias]] = double;
+
 /// The terms of a block of places, [term][place].
 struct Block {
     alignas(64) std::array<double, kFof2Terms_count * kBlock> fof2;
@@ -152,50 +156,36 @@ FARHEAR_CLONES void block_terms(const double* lat_deg, const double* lon_deg,
     fill_block(kM3000Powers, sin_modip.data(), c.data(), s.data(), block.m3000.data());
 }
 
+/// Sums of kCount instants over one group of places.
+template <std::size_t kCount>
+FARHEAR_INLINE void group_product(const double* terms, std::size_t terms_count,
+                                  const double* coefficients, double* out) {
+    Lanes sums[kCount] = {};  // NOLINT(modernize-avoid-c-arrays): registers
+    for (std::size_t k = 0; k < terms_count; ++k) {
+        const Lanes g = *reinterpret_cast<const Lanes*>(terms + k * kBlock);  // NOLINT
+        for (std::size_t t = 0; t < kCount; ++t) {
+            sums[t] += coefficients[t * terms_count + k] * g;
+        }
+    }
+    for (std::size_t t = 0; t < kCount; ++t) {
+        *reinterpret_cast<Lanes*>(out + t * kBlock) = sums[t];  // NOLINT
+    }
+}
+
 /// out[instant][place] = sum over terms, for `count` instants whose coefficients stand in
-/// coefficients[count][terms].
+/// coefficients[count][terms]. Terms and out are aligned to 64 bytes.
 FARHEAR_CLONES void block_product(const double* __restrict terms, std::size_t terms_count,
                                   const double* __restrict coefficients, std::size_t count,
                                   double* __restrict out) {
     for (std::size_t p = 0; p < kBlock; p += kLanes) {
         std::size_t t = 0;
         for (; t + kTogether <= count; t += kTogether) {
-            const double* c0 = coefficients + t * terms_count;
-            const double* c1 = c0 + terms_count;
-            const double* c2 = c1 + terms_count;
-            const double* c3 = c2 + terms_count;
-            double s0[kLanes] = {};  // NOLINT: plain arrays become registers
-            double s1[kLanes] = {};  // NOLINT
-            double s2[kLanes] = {};  // NOLINT
-            double s3[kLanes] = {};  // NOLINT
-            for (std::size_t k = 0; k < terms_count; ++k) {
-                const double* g = terms + k * kBlock + p;
-                for (std::size_t lane = 0; lane < kLanes; ++lane) {
-                    s0[lane] += c0[k] * g[lane];
-                    s1[lane] += c1[k] * g[lane];
-                    s2[lane] += c2[k] * g[lane];
-                    s3[lane] += c3[k] * g[lane];
-                }
-            }
-            for (std::size_t lane = 0; lane < kLanes; ++lane) {
-                out[(t + 0) * kBlock + p + lane] = s0[lane];
-                out[(t + 1) * kBlock + p + lane] = s1[lane];
-                out[(t + 2) * kBlock + p + lane] = s2[lane];
-                out[(t + 3) * kBlock + p + lane] = s3[lane];
-            }
+            group_product<kTogether>(terms + p, terms_count, coefficients + t * terms_count,
+                                     out + t * kBlock + p);
         }
         for (; t < count; ++t) {
-            const double* c0 = coefficients + t * terms_count;
-            double s0[kLanes] = {};  // NOLINT
-            for (std::size_t k = 0; k < terms_count; ++k) {
-                const double* g = terms + k * kBlock + p;
-                for (std::size_t lane = 0; lane < kLanes; ++lane) {
-                    s0[lane] += c0[k] * g[lane];
-                }
-            }
-            for (std::size_t lane = 0; lane < kLanes; ++lane) {
-                out[t * kBlock + p + lane] = s0[lane];
-            }
+            group_product<1>(terms + p, terms_count, coefficients + t * terms_count,
+                             out + t * kBlock + p);
         }
     }
 }
@@ -341,8 +331,14 @@ void product(std::span<const double> lat_deg, std::span<const double> lon_deg,
     if (!m3000f2_ratio.empty()) {
         checks::same_length("m3000f2_ratio", m3000f2_ratio.size(), places * count);
     }
+    if (places == 0 || count == 0) {
+        return;
+    }
     std::vector<Block> block(1);
-    std::vector<double> sums(count * kBlock);
+    struct alignas(64) Row {
+        std::array<double, kBlock> place;
+    };
+    std::vector<Row> sums(count);
     std::array<double, kBlock> lat{};
     std::array<double, kBlock> lon{};
     std::array<double, kBlock> modip{};
@@ -357,17 +353,17 @@ void product(std::span<const double> lat_deg, std::span<const double> lon_deg,
         block_terms(lat.data(), lon.data(), modip.data(), block[0]);
         const auto scatter = [&](std::span<double> out) {
             for (std::size_t t = 0; t < count; ++t) {
-                std::copy_n(&sums[t * kBlock], n, &out[t * places + first]);
+                std::copy_n(sums[t].place.begin(), n, &out[t * places + first]);
             }
         };
         if (!fof2_mhz.empty()) {
             block_product(block[0].fof2.data(), kFof2Terms_count, fof2_terms.data(), count,
-                          sums.data());
+                          sums[0].place.data());
             scatter(fof2_mhz);
         }
         if (!m3000f2_ratio.empty()) {
             block_product(block[0].m3000.data(), kM3000Terms_count, m3000_terms.data(), count,
-                          sums.data());
+                          sums[0].place.data());
             scatter(m3000f2_ratio);
         }
     }

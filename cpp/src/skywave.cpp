@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
+#include <span>
 
 #include "checks.hpp"
 #include "vector_math.hpp"
@@ -22,7 +24,9 @@ constexpr double kLongestHopE_km = 2000.0;
 constexpr double kMidpointHeight_km = 4000.0;  // the midpoint decides the mirror height up to here
 constexpr double kManyModes_km = 9000.0;
 constexpr double kUsualHop_km = 3000.0;
-constexpr double kSpreadE = 0.04;  // deciles 0.95 and 1.05 [memory: P.533]
+constexpr double kTaper_deg = 3.0;  // how far below the least elevation a ray may still count
+constexpr double kTaper_db = 8.0;   // loss there, per square degree [own]
+constexpr double kSpreadE = 0.04;   // deciles 0.95 and 1.05 [memory: P.533]
 
 int hops_needed(double distance_km, double longest_km) noexcept {
     return std::max(1, static_cast<int>(std::ceil(distance_km / longest_km)));
@@ -125,6 +129,37 @@ double convergence_db(double distance_km) noexcept {
 
 // ---------------------------------------------------------------- modes
 
+namespace {
+
+/// A layer that decides how high a frequency its hops carry.
+struct Ruler {
+    const ionosphere::Place* place = nullptr;
+    ionosphere::Characteristics layer{};
+    F2Shape shape{};
+};
+
+Ruler ruler_at(const ionosphere::Place& place, const ionosphere::Instant& instant,
+               const ionosphere::Drive& drive) noexcept {
+    const auto c = ionosphere::characteristics(place, instant, drive);
+    return {&place, c, f2_shape(c.fof2_mhz, c.foe_mhz, c.m3000f2_ratio)};
+}
+
+/// Usable frequency of an F2 mode, the lower of some layers', and the spread of that one.
+void ruled(std::span<const Ruler> rulers, double hop_km, Mode& mode) noexcept {
+    mode.muf_mhz = std::numeric_limits<double>::infinity();
+    for (const Ruler& one : rulers) {
+        const double muf =
+            f2_muf_mhz(hop_km, one.layer.fof2_mhz, one.shape, one.place->gyro_300_mhz);
+        if (muf < mode.muf_mhz) {
+            mode.muf_mhz = muf;
+            mode.spread = ionosphere::fof2_spread(one.layer.zenith_deg, one.place->modip_deg,
+                                                  one.place->geomagnetic_lat_deg);
+        }
+    }
+}
+
+}  // namespace
+
 Finder::Finder(const magnetic::Model& field, const Circuit& circuit)
     : field_(&field),
       circuit_(circuit),
@@ -190,26 +225,30 @@ void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant
                          .first->second;
     };
 
-    // F2: mirror height, lowest order, and the points whose lower usable frequency rules
-    std::array<const ionosphere::Place*, 2> rulers = {&way.middle, nullptr};
-    std::array<ionosphere::Characteristics, 2> ruled{};
+    // F2: mirror height, the orders that land, and the layers that rule them. One hop is ruled by
+    // the middle of the path, more by the lower of the two ends; short paths by the middle alone.
+    std::array<Ruler, 3> rulers{};
+    std::size_t ends_count = 0;  // rulers at the ends come first, the middle after them
     double mirror_km = 0.0;
-    if (distance <= kMidpointHeight_km) {
-        ruled[0] = ionosphere::characteristics(way.middle, instant, drive);
-        mirror_km = mirror_height_km(ruled[0]);
+    const bool middle_rules = distance <= kMidpointHeight_km;
+    if (middle_rules) {
+        rulers[2] = ruler_at(way.middle, instant, drive);
+        mirror_km = mirror_height_km(rulers[2].layer);
     } else {
-        const Pair& usual = bounce(hops_needed(distance, kUsualHop_km));
-        mirror_km =
-            0.5 * (mirror_height_km(ionosphere::characteristics(usual.near_tx, instant, drive)) +
-                   mirror_height_km(ionosphere::characteristics(usual.near_rx, instant, drive)));
+        const Pair& pair = bounce(hops_needed(distance, kUsualHop_km));
+        mirror_km = 0.5 * (mirror_height_km(ruler_at(pair.near_tx, instant, drive).layer) +
+                           mirror_height_km(ruler_at(pair.near_rx, instant, drive).layer));
     }
-    const int lowest = hops_needed(distance, longest_hop_km(circuit_.min_elevation_deg, mirror_km));
-    const std::size_t rulers_count = lowest > 1 ? 2 : 1;
-    if (lowest > 1) {
-        const Pair& pair = bounce(lowest);
-        rulers = {&pair.near_tx, &pair.near_rx};
-        ruled = {ionosphere::characteristics(pair.near_tx, instant, drive),
-                 ionosphere::characteristics(pair.near_rx, instant, drive)};
+    // Orders whose elevation is a little below the least count too, with a loss that grows towards
+    // the horizon, so that nothing jumps when a layer sinks.
+    const double floor_deg = std::max(circuit_.min_elevation_deg - kTaper_deg, 0.0);
+    const int lowest = hops_needed(distance, longest_hop_km(floor_deg, mirror_km));
+    const int usual = hops_needed(distance, longest_hop_km(circuit_.min_elevation_deg, mirror_km));
+    if (distance > kOnePoint_km) {
+        const Pair& pair = bounce(std::max(usual, 2));
+        rulers[0] = ruler_at(pair.near_tx, instant, drive);
+        rulers[1] = ruler_at(pair.near_rx, instant, drive);
+        ends_count = 2;
     }
 
     // absorption and the E layer
@@ -239,9 +278,9 @@ void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant
     } else {
         foe_low = foe_high = ionosphere::foe_mhz(way.middle, instant, middle_zenith, drive);
     }
-    if (lowest > 1) {
-        absorbing(*rulers[0], ruled[0].zenith_deg);
-        absorbing(*rulers[1], ruled[1].zenith_deg);
+    if (!middle_rules) {
+        absorbing(*rulers[0].place, rulers[0].layer.zenith_deg);
+        absorbing(*rulers[1].place, rulers[1].layer.zenith_deg);
     }
     const double factor = factor_sum / points;
     const double gyro_100 = gyro_sum / points;
@@ -258,15 +297,16 @@ void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant
         mode.absorption_db =
             mode.hops * vertical_db * secant_incidence(hop.cos_elevation, kHeightAbsorption_km);
         mode.ground_db = kGroundLoss_db * (mode.hops - 1);
+        const double below_deg = std::max(circuit_.min_elevation_deg - mode.elevation_deg, 0.0);
+        mode.horizon_db = kTaper_db * below_deg * below_deg;
         mode.free_space_db = 32.45 + freq_db + 20.0 * std::log10(mode.group_path_km);
-        mode.field_dbuv_m =
-            sent_db + freq_db - mode.free_space_db - mode.absorption_db - mode.ground_db;
+        mode.field_dbuv_m = sent_db + freq_db - mode.free_space_db - mode.absorption_db -
+                            mode.ground_db - mode.horizon_db;
         out.list[out.count++] = mode;
     };
 
     if (distance <= kMostE_km) {
-        const double longest =
-            std::min(longest_hop_km(circuit_.min_elevation_deg, kHeightE_km), kLongestHopE_km);
+        const double longest = std::min(longest_hop_km(floor_deg, kHeightE_km), kLongestHopE_km);
         const int first = hops_needed(distance, longest);
         for (int hops = first; hops < first + 3 && out.count < kMostModes; ++hops) {
             Mode mode{};
@@ -279,27 +319,14 @@ void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant
         }
     }
 
-    std::array<F2Shape, 2> shapes{};
-    std::array<double, 2> spreads{};
-    for (std::size_t i = 0; i < rulers_count; ++i) {
-        shapes[i] = f2_shape(ruled[i].fof2_mhz, ruled[i].foe_mhz, ruled[i].m3000f2_ratio);
-        spreads[i] = ionosphere::fof2_spread(ruled[i].zenith_deg, rulers[i]->modip_deg,
-                                             rulers[i]->geomagnetic_lat_deg);
-    }
     const int orders = distance <= kManyModes_km ? 6 : 3;
-    for (int hops = lowest; hops < lowest + orders && out.count < kMostModes; ++hops) {
+    for (int hops = lowest; hops < usual + orders && out.count < kMostModes; ++hops) {
         Mode mode{};
         mode.layer = Layer::kF2;
         mode.hops = hops;
-        mode.muf_mhz = std::numeric_limits<double>::infinity();
-        for (std::size_t i = 0; i < rulers_count; ++i) {
-            const double muf =
-                f2_muf_mhz(distance / hops, ruled[i].fof2_mhz, shapes[i], rulers[i]->gyro_300_mhz);
-            if (muf < mode.muf_mhz) {
-                mode.muf_mhz = muf;
-                mode.spread = spreads[i];
-            }
-        }
+        const bool by_middle = middle_rules && (hops == 1 || ends_count == 0);
+        ruled(by_middle ? std::span<const Ruler>(rulers).subspan(2) : std::span(rulers).first(2),
+              distance / hops, mode);
         const Hop hop = hop_over(distance / hops, mirror_km);
         mode.screening_mhz = 1.05 * foe_high * secant_incidence(hop.cos_elevation, kHeightE_km);
         complete(mode, hop);

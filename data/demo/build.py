@@ -1,6 +1,6 @@
 """Make the demonstration schedules. Everything in them is invented.
 
-Run `python data/demo/build.py` from anywhere: it rewrites schedule_a25.csv and schedule_b25.csv
+Run `python data/demo/build.py` from anywhere: it rewrites schedule_a24.csv and schedule_b24.csv
 beside itself, byte for byte the same on every machine (a small generator of its own, no library).
 """
 
@@ -19,11 +19,11 @@ COLUMNS = (
 )
 
 # First and last day of the season: last Sundays of March and October.
-SEASONS = {"A25": ("2025-03-30", "2025-10-26"), "B25": ("2025-10-26", "2026-03-29")}
+SEASONS = {"A24": ("2024-03-31", "2024-10-27"), "B24": ("2024-10-27", "2025-03-30")}
 # A date inside the season at which some rows start or stop.
 INSIDE = {
-    "A25": ("2025-05-31", "2025-06-01", "2025-08-31"),
-    "B25": ("2025-12-31", "2026-01-01", "2026-02-28"),
+    "A24": ("2024-05-31", "2024-06-01", "2024-08-31"),
+    "B24": ("2024-12-31", "2025-01-01", "2025-02-28"),
 }
 
 # band: rows wanted, segments in kHz (the parts in use in every Region), hours are in SUITABLE
@@ -232,7 +232,7 @@ def one_row(draw: Draw, band: int, season: str, used: set) -> dict | None:
         target = draw.pick(TARGETS)
         if band == 75 and region not in ("EU", "AS"):
             return None
-        if band == 41 and region == "AM" and season == "A25" and draw.unit() < 0.5:
+        if band == 41 and region == "AM" and season == "A24" and draw.unit() < 0.5:
             return None
     distance_km, azimuth = arc_and_azimuth(lat, lon, target[0], target[1])
     start = round((local_hours(draw, tropical) - target[1] / 15.0) % 24.0 * 2.0) * 30 % 1440
@@ -308,7 +308,7 @@ def build(season: str, seed: int) -> str:
 
 
 def main() -> None:
-    for season, seed in (("A25", 2025_03_30), ("B25", 2025_10_26)):
+    for season, seed in (("A24", 2024_03_31), ("B24", 2024_10_27)):
         name = f"schedule_{season.lower()}.csv"
         (HERE / name).write_text(build(season, seed), encoding="utf-8", newline="")
         print(name)

@@ -73,7 +73,7 @@ def _parser() -> argparse.ArgumentParser:
     season.add_argument("--demo", action="store_true", help="the invented home and broadcasters")
     season.add_argument("--station", type=Path, help="station file (TOML)")
     season.add_argument("--schedule", type=Path, help="list of broadcasts (CSV)")
-    season.add_argument("--season", help="for example B25 (default with --demo: B25)")
+    season.add_argument("--season", help="for example B25 (default with --demo: B24)")
     season.add_argument("--days", choices=DAY_CONVENTIONS, help="what day digits in the list mean")
     season.add_argument("--encoding", help="encoding of the list if it is not UTF-8")
     season.add_argument("--delimiter", default=",", help="between the list's cells (default: ,)")
@@ -94,7 +94,7 @@ def _inputs(options: argparse.Namespace) -> tuple[Station, Schedule, str]:
     if options.demo:
         if options.station or options.schedule:
             raise InputError("--demo brings its own station and schedule; leave the two out")
-        return _demo_inputs(options.season or "B25")
+        return _demo_inputs(options.season or "B24")
     for name in ("station", "schedule", "season"):
         if getattr(options, name) is None:
             raise InputError(f"--{name} is missing (or say --demo)")
@@ -115,7 +115,7 @@ def _demo_inputs(season: str) -> tuple[Station, Schedule, str]:
     from farhear import clock
 
     clock.season_span(season)  # refuses what is no season
-    half = "A25" if season.upper().startswith("A") else "B25"
+    half = "A24" if season.upper().startswith("A") else "B24"
     folder = files("farhear") / "data" / "demo"
     with as_file(folder / "station.toml") as path:
         station = read_station(path)

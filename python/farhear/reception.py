@@ -107,7 +107,7 @@ def likelihood(
     long_path
         "short", "long" or "both" ways round the Earth (powers add).
     min_elevation_deg
-        Lowest usable elevation, 0 to 30. [deg]
+        Lowest elevation that counts fully, 0 to 30; below it 8 dB per square degree are lost. [deg]
     saturate, field_year, foe_form
         As in `farhear.ionosphere.characteristics`.
 

@@ -68,13 +68,13 @@ def modes(
     long_path
         "short", "long" or "both" ways round the Earth.
     min_elevation_deg
-        Lowest usable elevation, 0 to 30. [deg]
+        Lowest elevation that counts fully, 0 to 30; below it 8 dB per square degree are lost. [deg]
 
     Returns
     -------
     DataFrame, one row a mode: layer, hops, long_path, elevation_deg, group_path_km, muf_mhz (basic,
     monthly median), screening_mhz (below it the E layer cuts an F2 mode off), absorption_db,
-    ground_db, free_space_db, field_dbuv_m (as if fully supported and not screened).
+    ground_db, horizon_db (below the least elevation), free_space_db, field_dbuv_m (as if fully supported and not screened).
 
     References
     ----------
@@ -130,6 +130,7 @@ def modes(
         "screening_mhz",
         "absorption_db",
         "ground_db",
+        "horizon_db",
         "free_space_db",
         "field_dbuv_m",
     ]

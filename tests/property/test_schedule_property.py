@@ -11,7 +11,7 @@ from farhear.errors import InputError
 from farhear.schedule import read_schedule
 
 LINES = (
-    (files("farhear") / "data" / "demo" / "schedule_b25.csv").read_text("utf-8").splitlines()[:40]
+    (files("farhear") / "data" / "demo" / "schedule_b24.csv").read_text("utf-8").splitlines()[:40]
 )
 CELLS = st.one_of(
     st.sampled_from(
@@ -36,7 +36,7 @@ def test_accepted_and_rejected_make_up_what_was_read(changes):
         path = Path(folder) / "list.csv"
         path.write_text(content, encoding="utf-8", newline="", errors="surrogatepass")
         try:
-            schedule = read_schedule(path, days="iso", season="B25")
+            schedule = read_schedule(path, days="iso", season="B24")
         except InputError as refused:
             assert "list.csv" in str(refused)  # noqa: PT017 (both outcomes are allowed)
             return

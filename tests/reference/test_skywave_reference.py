@@ -63,7 +63,7 @@ def test_free_space_part_is_p525() -> None:
     )
     for mode in table.itertuples():
         free_space = 104.8 - 20 * math.log10(mode.group_path_km)
-        added = mode.field_dbuv_m + mode.absorption_db + mode.ground_db + 8.72
+        added = mode.field_dbuv_m + mode.absorption_db + mode.ground_db + mode.horizon_db + 8.72
         # what is left is the convergence on the sphere: 0 to 15 dB
         gain = added - free_space
         assert -0.06 < gain < 15.06

@@ -71,6 +71,16 @@ def test_nothing_jumps_as_the_frequency_passes_the_muf() -> None:
     assert r[-1] < 0.5 < r.max()
 
 
+@pytest.mark.parametrize("tx", [(45.0, 25.0), (30.0, 31.0), (28.0, 70.0), (-25.0, 28.0)])
+@pytest.mark.parametrize("freq_khz", [6000.0, 9600.0, 15100.0, 26000.0])
+def test_nothing_jumps_in_time(tx: tuple[float, float], freq_khz: float) -> None:
+    """Two days by the minute over 1500 to 9300 km: hop counts and layers come and go smoothly."""
+    begin = np.datetime64("2025-04-08")
+    minutes = fh.utc(begin + np.arange(2880).astype("timedelta64[m]"), naive_is_utc=True)
+    r = likelihood(*tx, 58.4, 26.7, freq_khz, minutes, power_kw=250.0, f107_sfu=150.0)
+    assert np.abs(np.diff(r["likelihood"].to_numpy())).max() < 0.04
+
+
 def test_limits_say_why_not() -> None:
     words = np.vectorize(LIMITS.get)
     # far above the MUF at night

@@ -416,7 +416,7 @@ def run(capsys, *arguments):
 def test_demo_from_the_command_line(tmp_path, capsys):
     status, out, _ = run(
         capsys,
-        *("season", "--demo", "--from", "2025-12-21", "--to", "2025-12-21"),
+        *("season", "--demo", "--from", "2024-12-21", "--to", "2024-12-21"),
         *("--out", tmp_path / "demo"),
     )
     assert status == 0
@@ -453,7 +453,7 @@ def test_own_files_from_the_command_line(tmp_path, capsys):
         (["season", "--demo", "--station", "s.toml"], "brings its own"),
         (["season", "--station", "nowhere.toml", "--schedule", "l", "--season", "B25"], "nowhere"),
         (["season", "--demo", "--from", "soon"], "no date"),
-        (["season", "--demo", "--from", "2025-12-22", "--to", "2025-12-21"], "empty"),
+        (["season", "--demo", "--from", "2024-12-22", "--to", "2024-12-21"], "empty"),
     ],
 )
 def test_mistakes_are_one_line_and_status_2(capsys, arguments, message):
@@ -471,7 +471,7 @@ def test_versions(capsys):
     assert f"numpy {np.__version__}" in out
     assert f"python {sys.version_info.major}.{sys.version_info.minor}" in out
     assert "zone rules" in out
-    assert "data demo/schedule_b25.csv: 2025-10-26 to 2026-03-29; sha256 " in out
+    assert "data demo/schedule_b24.csv: 2024-10-27 to 2025-03-30; sha256 " in out
 
 
 def test_without_a_verb_help_is_shown(capsys):

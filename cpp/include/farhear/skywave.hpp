@@ -93,6 +93,7 @@ struct Mode {
     double screening_mhz;  // the E layer cuts this F2 mode off below; 0 for E modes
     double absorption_db;
     double ground_db;
+    double horizon_db;     // loss below the least elevation, 8 dB per square degree [own]
     double free_space_db;  // 32.45 + 20 log f + 20 log p'
     double field_dbuv_m;   // as if fully supported and not screened
 };
@@ -130,7 +131,9 @@ class Finder {
     Finder(const magnetic::Model& field, const Circuit& circuit);
 
     /// All landing modes at an instant: up to three E modes (paths to 4000 km) and the lowest F2
-    /// orders (six to 9000 km, three beyond) of each route asked for.
+    /// orders (six to 9000 km, three beyond) of each route asked for. Orders down to 3 deg below
+    /// the least elevation are kept, with a loss that grows towards the horizon: a hard limit would
+    /// make the likelihood jump when a layer sinks.
     [[nodiscard]] Modes find(const ionosphere::Instant& instant, const ionosphere::Drive& drive);
 
     [[nodiscard]] const Circuit& circuit() const noexcept { return circuit_; }

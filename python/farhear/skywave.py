@@ -74,7 +74,8 @@ def modes(
     -------
     DataFrame, one row a mode: layer, hops, long_path, elevation_deg, group_path_km, muf_mhz (basic,
     monthly median), screening_mhz (below it the E layer cuts an F2 mode off), absorption_db,
-    ground_db, horizon_db (below the least elevation), free_space_db, field_dbuv_m (as if fully supported and not screened).
+    ground_db, horizon_db (below the least elevation), free_space_db, field_dbuv_m (as if fully
+    supported and not screened).
 
     References
     ----------

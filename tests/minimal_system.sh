@@ -15,7 +15,7 @@ mapfile -t commands < <(sed -n '/^```sh$/,/^```$/p' README.md | grep '^bash ' | 
 
 unmount() {
     local inner
-    for inner in "$root/proc" "$root/dev"; do
+    for inner in "$root/proc" "$root/dev/pts" "$root/dev"; do
         if mountpoint -q "$inner"; then umount "$inner"; fi
     done
 }
@@ -38,6 +38,7 @@ fi
 cp /etc/resolv.conf "$root/etc/resolv.conf"
 mount -t proc proc "$root/proc"
 mount --bind /dev "$root/dev"
+mount --bind /dev/pts "$root/dev/pts"
 
 git clone -q --no-hardlinks . "$root/farhear-checkout"
 git -C "$root/farhear-checkout" checkout -q "$commit"

@@ -15,11 +15,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
+import matplotlib.dates as mdates
 import numpy as np
 import pandas as pd
 from matplotlib import patheffects
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.dates import DateFormatter, MonthLocator
 from matplotlib.figure import Figure
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ A5_IN = (8.27, 5.83)
 _COLOURS = ("#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00")
 _MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "h", "p", "*", "d", "H")
 _DASHES: tuple[Any, ...] = ("-", (0, (5, 1.5)), (0, (2, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
-_RC: Any = {
+_RC: Any = {  # matplotlib types the names one by one
     "font.family": "DejaVu Sans",
     "font.size": 7.0,
     "axes.linewidth": 0.6,
@@ -48,6 +48,16 @@ _RC: Any = {
     "path.simplify": True,
 }
 _HOURS = (0, 6, 12, 18, 24)
+
+
+def _months(interval: int) -> Any:
+    make: Any = mdates.MonthLocator  # has no types
+    return make(interval=interval)
+
+
+def _date_format(text: str) -> Any:
+    make: Any = mdates.DateFormatter  # has no types
+    return make(text)
 
 
 def _canvas() -> Figure:
@@ -146,8 +156,8 @@ def _panel_frame(
     axis.set_title(name, loc="left", pad=2.0, fontweight="bold")
     axis.set_yticks(_HOURS)
     first, last = axis.get_xlim()
-    axis.xaxis.set_major_locator(MonthLocator(interval=1 if last - first < 160.0 else 2))
-    axis.xaxis.set_major_formatter(DateFormatter("%b"))
+    axis.xaxis.set_major_locator(_months(1 if last - first < 160.0 else 2))
+    axis.xaxis.set_major_formatter(_date_format("%b"))
     axis.tick_params(length=2.0, pad=1.5)
     for label in axis.get_xticklabels():
         label.set_horizontalalignment("left")
@@ -196,10 +206,9 @@ def _index_text(study: xr.Dataset) -> str:
 def hour_date_alt(study: xr.Dataset, table: pd.DataFrame) -> str:
     """Say in words what :func:`hour_date` shows; `table` is `farhear.season.summary(study)`."""
     parts = []
-    rows: Any = table.itertuples()
-    for row in rows:
-        hours = row.open_hours_utc
-        text = f"{row.band} {hours} UTC" if hours else f"{row.band} never on average"
+    for row in table.to_dict("records"):
+        hours = row["open_hours_utc"]
+        text = f"{row['band']} {hours} UTC" if hours else f"{row['band']} never on average"
         parts.append(text.replace("all day UTC", "all day"))
     first, last = _date_texts(study)
     return (
@@ -251,8 +260,8 @@ def opening(study: xr.Dataset, weeks: pd.DataFrame) -> Figure:
             textcoords="offset points",
             fontsize=6.5,
         )
-        axis.xaxis.set_major_locator(MonthLocator())
-        axis.xaxis.set_major_formatter(DateFormatter("%b %Y"))
+        axis.xaxis.set_major_locator(_months(1))
+        axis.xaxis.set_major_formatter(_date_format("%b %Y"))
         axis.grid(axis="y", color="#cccccc", lw=0.5)
         axis.set_axisbelow(True)
         axis.set_ylabel("opening, minutes after sunset (negative: before)")
@@ -341,13 +350,12 @@ def _opening_note(study: xr.Dataset, order: Sequence[str], shown: Sequence[str])
 
 def opening_alt(study: xr.Dataset, table: pd.DataFrame) -> str:
     """Say in words what :func:`opening` shows; `table` is `farhear.season.summary(study)`."""
-    rows: Any = table.itertuples()
     parts = [
-        f"{row.band} on {row.opening_days} days, {row.opens_after_sunset_min:+.0f} min "
-        f"(middle half {row.opens_after_sunset_min_p25:+.0f} to "
-        f"{row.opens_after_sunset_min_p75:+.0f})"
-        for row in rows
-        if row.opening_days > 0
+        f"{row['band']} on {row['opening_days']} days, {row['opens_after_sunset_min']:+.0f} min "
+        f"(middle half {row['opens_after_sunset_min_p25']:+.0f} to "
+        f"{row['opens_after_sunset_min_p75']:+.0f})"
+        for row in table.to_dict("records")
+        if row["opening_days"] > 0
     ]
     first, last = _date_texts(study)
     said = "; ".join(parts) if parts else "no band opens at dusk"

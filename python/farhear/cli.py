@@ -7,15 +7,23 @@ the files of an earlier run as they were.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import platform
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from rich.console import Console
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    TextColumn,
+    TimeRemainingColumn,
+)
 from rich.table import Table
 
 import farhear
@@ -122,7 +130,7 @@ def _dates(options: argparse.Namespace, season: str) -> list[np.datetime64] | No
         return None
     from farhear import clock
 
-    begin, end = (float(t.unix_s) for t in clock.season_span(season))
+    begin, end = clock.season_span(season).unix_s.tolist()
     first = np.datetime64(int(begin // 86400), "D")
     last = np.datetime64(int((end - 1.0) // 86400), "D")
     try:
@@ -142,12 +150,13 @@ def _season(options: argparse.Namespace, out: Console) -> None:
     if options.demo:
         out.print("Demonstration: home, broadcasters and schedule are invented.")
     _say_schedule(schedule, out)
-    with _progress(out) as tick:
+    dates = _dates(options, season)
+    with _progress() as tick:
         study = season_study(
             station,
             schedule,
             season,
-            dates=_dates(options, season),
+            dates=dates,
             far_km=options.far_km,
             f107_sfu=options.f107,
             progress=tick,
@@ -158,39 +167,21 @@ def _season(options: argparse.Namespace, out: Console) -> None:
     out.print(f"Files in {folder}: {', '.join(path.name for path in written)}", soft_wrap=True)
 
 
-class _progress:
+@contextlib.contextmanager
+def _progress() -> Iterator[Callable[[int, int], None]]:
     """Progress bar on the error stream, so that standard output stays clean."""
-
-    def __init__(self, out: Console) -> None:
-        from rich.progress import (
-            BarColumn,
-            MofNCompleteColumn,
-            Progress,
-            TextColumn,
-            TimeRemainingColumn,
-        )
-
-        del out
-        self._bar = Progress(
-            TextColumn("circuits"),
-            BarColumn(),
-            MofNCompleteColumn(" of "),
-            TimeRemainingColumn(),
-            console=Console(stderr=True),
-            transient=True,
-        )
-
-    def __enter__(self) -> Callable[[int, int], None]:
-        self._bar.start()
-        task = self._bar.add_task("circuits", total=None)
-
-        def tick(done: int, total: int) -> None:
-            self._bar.update(task, completed=done, total=total)
-
-        return tick
-
-    def __exit__(self, *_: object) -> None:
-        self._bar.stop()
+    bar = Progress(
+        TextColumn("circuits"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+        disable=not sys.stderr.isatty(),
+    )
+    with bar:
+        task = bar.add_task("circuits", total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
 def _say_schedule(schedule: Schedule, out: Console) -> None:
@@ -199,9 +190,10 @@ def _say_schedule(schedule: Schedule, out: Console) -> None:
         f"{schedule.rows_rejected} refused, {len(schedule.warnings)} doubts (see rejects.csv)",
         soft_wrap=True,
     )
-    faults: Any = schedule.rejects.head(_SHOWN_REASONS).itertuples()
-    for fault in faults:
-        out.print(f"  line {fault.row}, {fault.column or 'row'}: {fault.reason}", soft_wrap=True)
+    for fault in schedule.rejects.head(_SHOWN_REASONS).to_dict("records"):
+        out.print(
+            f"  line {fault['row']}, {fault['column'] or 'row'}: {fault['reason']}", soft_wrap=True
+        )
     if len(schedule.rejects) > _SHOWN_REASONS:
         out.print(f"  and {len(schedule.rejects) - _SHOWN_REASONS} more")
     if schedule.note:
@@ -219,17 +211,23 @@ def _say_study(study: xr.Dataset, out: Console) -> None:
     )
     for name in ("band", "open, UTC", "open, local", "best hour", "opens after sunset, min"):
         table.add_column(name, justify="left")
-    rows: Any = summary(study).itertuples()
-    for row in rows:
-        if row.opening_days:
+    for row in summary(study).to_dict("records"):
+        if row["opening_days"]:
             opens = (
-                f"{row.opens_after_sunset_min:+.0f} ({row.opens_after_sunset_min_p25:+.0f} to "
-                f"{row.opens_after_sunset_min_p75:+.0f}) on {row.opening_days} d"
+                f"{row['opens_after_sunset_min']:+.0f} "
+                f"({row['opens_after_sunset_min_p25']:+.0f} to "
+                f"{row['opens_after_sunset_min_p75']:+.0f}) on {row['opening_days']} d"
             )
         else:
             opens = "-"
-        best = f"{row.best_hour_utc} ({row.best_likelihood:.2f})" if row.best_hour_utc else "-"
-        table.add_row(row.band, row.open_hours_utc or "-", row.open_hours_local or "-", best, opens)
+        best = (
+            f"{row['best_hour_utc']} ({row['best_likelihood']:.2f})"
+            if row["best_hour_utc"]
+            else "-"
+        )
+        table.add_row(
+            row["band"], row["open_hours_utc"] or "-", row["open_hours_local"] or "-", best, opens
+        )
     out.print(table)
     out.print(f"Solar index: {study.attrs['index_status']}.", soft_wrap=True)
     if "predicted" in study.attrs["index_status"]:

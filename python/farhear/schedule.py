@@ -227,8 +227,8 @@ def _days(dates: pd.Series[Any], empty: int) -> NDArray[np.int32]:
 def _span_unix_s(season: str) -> tuple[float, float]:
     from farhear import clock
 
-    begin, end = clock.season_span(season)
-    return float(begin.unix_s), float(end.unix_s)
+    begin_s, end_s = clock.season_span(season).unix_s.tolist()
+    return begin_s, end_s
 
 
 def read_schedule(

@@ -117,12 +117,11 @@ def season_study(
     xarray.Dataset
         On (broadcast, date, hour_utc): `likelihood` [1], `snr_db` [dB], `muf_mhz` [MHz], `limit`
         (not_on_air where the schedule is silent), `on_air`. On (band, date, hour_utc):
-        `open_likelihood`, `far_likelihood` (NaN for a band without a far circuit). On
-        (band, date): `dusk_opening_min`, `dusk_closing_min` (minutes after sunset) and
+        `open_likelihood`, `far_likelihood` (NaN for a band without a far circuit). On (band,
+        date): `dusk_opening_min`, `dusk_closing_min` (minutes after sunset) and
         `dawn_opening_min`, `dawn_closing_min` (minutes after sunrise, negative before), each with
         a state (`TURN_STATES`). On (date, hour_utc): `sun_zenith_deg`, `utc_offset_min`. On date:
-        `sunrise_hour_utc`, `sunset_hour_utc`, `f107_sfu`, its status.
-        Conventions CF-1.11.
+        `sunrise_hour_utc`, `sunset_hour_utc`, `f107_sfu`, its status. Conventions CF-1.11.
 
     Raises
     ------
@@ -260,8 +259,8 @@ def _attrs(units: str, long_name: str, source: str) -> dict[str, Any]:
 def _span_s(season: str) -> tuple[float, float]:
     from farhear import clock
 
-    begin, end = clock.season_span(season)
-    return float(begin.unix_s), float(end.unix_s)
+    begin_s, end_s = clock.season_span(season).unix_s.tolist()
+    return begin_s, end_s
 
 
 def _days_of(season: str, dates: Iterable[Any] | None) -> NDArray[np.int64]:
@@ -313,8 +312,7 @@ def _driver(indices: Any, day: NDArray[np.int64], f107_sfu: float | None) -> _Dr
         from farhear.indices import load_indices
 
         indices = load_indices()
-    noon_s = np.asarray(day * _DAY_S + _DAY_S / 2.0, dtype=np.float64)
-    flux = indices.f107_12month_sfu(UtcTimes(noon_s))
+    flux = indices.f107_12month_sfu(UtcTimes(np.asarray(day * _DAY_S + _DAY_S / 2.0, np.float64)))
     values = np.asarray(flux.f107_sfu, dtype=np.float64)
     return _Driver(values, [str(s) for s in flux.status], str(indices.name))
 
@@ -391,9 +389,9 @@ def _circuits(
             progress(begin + len(lat), total)
     which = which.reshape(-1)
     shape = (len(frame), *times.shape)
-    shaped = {key: value[which].reshape(shape) for key, value in numbers.items()}
+    rows = {key: value[which].reshape(shape) for key, value in numbers.items()}
     limits = limit[which].reshape(shape)
-    return {**shaped, "limit": limits, "limit_attrs": limit_attrs, "source": source}
+    return {**rows, "limit": limits, "limit_attrs": limit_attrs, "source": source}
 
 
 def _on_air(

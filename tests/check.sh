@@ -62,7 +62,7 @@ step_notebooks() {
     fi
 }
 
-step_tests() { python -m pytest -q -n "$jobs"; }
+step_tests() { python -m pytest -q -n "$jobs" --hypothesis-profile=gate; }
 
 steps=(setup format_cpp format_python lint_python types stubs tests_cpp lint_cpp benchmarks wheel
     notebooks tests)

@@ -15,36 +15,36 @@ mapfile -t commands < <(sed -n '/^```sh$/,/^```$/p' README.md | grep '^bash ' | 
 
 unmount() {
     local inner
-    for inner in "$root/proc" "$root/dev"; do
+    for inner in "$root/proc" "$root/dev/pts" "$root/dev"; do
         if mountpoint -q "$inner"; then umount "$inner"; fi
     done
 }
 trap unmount EXIT
-unmount
-rm -rf --one-file-system "$root"
 mkdir -p "$base"
 if [[ ! -e $image ]]; then
     debootstrap --variant=minbase --include=git,python3,ca-certificates "$suite" "$base/new" >&2
     tar -C "$base/new" -cf "$image" .
     rm -rf --one-file-system "$base/new"
 fi
-mkdir "$root"
-tar -C "$root" -xf "$image"
-
-if [[ -d /usr/local/share/ca-certificates ]]; then
-    cp -r /usr/local/share/ca-certificates "$root/usr/local/share/"
-    chroot "$root" update-ca-certificates >/dev/null 2>&1
-fi
-cp /etc/resolv.conf "$root/etc/resolv.conf"
-mount -t proc proc "$root/proc"
-mount --bind /dev "$root/dev"
-
-git clone -q --no-hardlinks . "$root/farhear-checkout"
-git -C "$root/farhear-checkout" checkout -q "$commit"
 settings=(HOME=/root PATH=/usr/sbin:/usr/bin:/sbin:/bin LANG=C.UTF-8)
 while IFS= read -r setting; do settings+=("$setting"); done \
     < <(env | grep -E '^(PIP_(CERT|DEFAULT_TIMEOUT|INDEX_URL)|SSL_CERT_(FILE|DIR)|https?_proxy|no_proxy)=')
-for command in "${commands[@]}"; do
+
+for command in "${commands[@]}"; do # each from the bare system: it must be complete by itself
+    unmount
+    rm -rf --one-file-system "$root"
+    mkdir "$root"
+    tar -C "$root" -xf "$image"
+    if [[ -d /usr/local/share/ca-certificates ]]; then
+        cp -r /usr/local/share/ca-certificates "$root/usr/local/share/"
+        chroot "$root" update-ca-certificates >/dev/null 2>&1
+    fi
+    cp /etc/resolv.conf "$root/etc/resolv.conf"
+    mount -t proc proc "$root/proc"
+    mount --bind /dev "$root/dev"
+    mount --bind /dev/pts "$root/dev/pts"
+    git clone -q --no-hardlinks . "$root/farhear-checkout"
+    git -C "$root/farhear-checkout" checkout -q "$commit"
     echo "== on a bare $suite: $command"
     begin=$SECONDS
     env -i "${settings[@]}" chroot "$root" bash -c 'cd /farhear-checkout && eval "$1"' - "$command"

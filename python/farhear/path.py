@@ -358,10 +358,12 @@ def locator(lat_deg: ArrayLike, lon_deg: ArrayLike, characters: int = 6) -> Any:
     flat_lat, flat_lon = flatten(shape, lat, lon)
     missing = np.isnan(flat_lat) | np.isnan(flat_lon)
     bases = _BASES[: characters // 2]
-    count = int(np.prod(bases))
-    # Count whole cells at once: one rounding, so that a border given in decimals stays a border.
-    row = _cell(np.where(missing, 0.0, flat_lat) + 90.0, 180.0, count)
-    column = _cell(np.mod(np.where(missing, 0.0, flat_lon) + 180.0, 360.0), 360.0, count)
+    count = int(np.prod(_BASES))
+    finer = int(np.prod(_BASES[len(bases) :], dtype=np.int64))
+    # Count the finest cells at once: one rounding, so that a border given in decimals stays a
+    # border, and a short locator is always the beginning of a longer one.
+    row = _cell(np.where(missing, 0.0, flat_lat) + 90.0, 180.0, count) // finer
+    column = _cell(np.mod(np.where(missing, 0.0, flat_lon) + 180.0, 360.0), 360.0, count) // finer
     codes = np.empty((flat_lat.size, characters), dtype=np.uint8)
     for place in range(len(bases) - 1, -1, -1):
         base = bases[place]

@@ -23,7 +23,7 @@ constexpr double kMostE_km = 4000.0;     // E modes only up to here [memory: P.5
 constexpr double kLongestHopE_km = 2000.0;
 constexpr double kMidpointHeight_km = 4000.0;  // the midpoint decides the mirror height up to here
 constexpr double kManyModes_km = 9000.0;
-constexpr double kUsualHop_km = 3000.0;
+constexpr double kUsualHeight_km = 300.0;  // its lowest order places the control points
 constexpr double kTaper_deg = 3.0;  // how far below the least elevation a ray may still count
 constexpr double kTaper_db = 8.0;   // loss there, per square degree [own]
 constexpr double kSpreadE = 0.04;   // deciles 0.95 and 1.05 [memory: P.533]
@@ -144,18 +144,32 @@ Ruler ruler_at(const ionosphere::Place& place, const ionosphere::Instant& instan
     return {&place, c, f2_shape(c.fof2_mhz, c.foe_mhz, c.m3000f2_ratio)};
 }
 
-/// Usable frequency of an F2 mode, the lower of some layers', and the spread of that one.
-void ruled(std::span<const Ruler> rulers, double hop_km, Mode& mode) noexcept {
-    mode.muf_mhz = std::numeric_limits<double>::infinity();
+/// Usable frequency of an F2 hop: the lower of some layers'.
+double lower_muf_mhz(std::span<const Ruler> rulers, double hop_km) noexcept {
+    double lower = std::numeric_limits<double>::infinity();
     for (const Ruler& one : rulers) {
-        const double muf =
-            f2_muf_mhz(hop_km, one.layer.fof2_mhz, one.shape, one.place->gyro_300_mhz);
-        if (muf < mode.muf_mhz) {
-            mode.muf_mhz = muf;
-            mode.spread = ionosphere::fof2_spread(one.layer.zenith_deg, one.place->modip_deg,
-                                                  one.place->geomagnetic_lat_deg);
-        }
+        lower = std::min(
+            lower, f2_muf_mhz(hop_km, one.layer.fof2_mhz, one.shape, one.place->gyro_300_mhz));
     }
+    return lower;
+}
+
+/// Day-to-day spread of that: of the lower layer, blended where the layers are about equal, so that
+/// the likelihood does not jump when they change places [own].
+double lower_spread(std::span<const Ruler> rulers) noexcept {
+    constexpr double kSharpness = 25.0;  // layers 4 % apart count as 1 to 0.37
+    double sum = 0.0;
+    double weights = 0.0;
+    for (const Ruler& one : rulers) {
+        const double weight =
+            rulers.size() == 1
+                ? 1.0
+                : std::pow(rulers.front().layer.fof2_mhz / one.layer.fof2_mhz, kSharpness);
+        sum += weight * ionosphere::fof2_spread(one.layer.zenith_deg, one.place->modip_deg,
+                                                one.place->geomagnetic_lat_deg);
+        weights += weight;
+    }
+    return sum / weights;
 }
 
 }  // namespace
@@ -177,7 +191,7 @@ Finder::Pair Finder::pair_at(double year, const Way& way, double inside_km) cons
     return {place_at(year, way, inside_km), place_at(year, way, way.distance_km - inside_km)};
 }
 
-Finder::Prepared& Finder::prepared(double year) {
+const Finder::Prepared& Finder::prepared(double year) {
     const auto known = prepared_.find(year);
     if (known != prepared_.end()) {
         return known->second;
@@ -192,9 +206,12 @@ Finder::Prepared& Finder::prepared(double year) {
         way.distance_km =
             long_path ? 2.0 * std::numbers::pi * kEarthRadius_km - distance_km_ : distance_km_;
         way.convergence_db = convergence_db(way.distance_km);
+        way.fewest_hops = hops_needed(way.distance_km,
+                                      longest_hop_km(circuit_.min_elevation_deg, kUsualHeight_km));
         way.middle = place_at(year, way, 0.5 * way.distance_km);
         if (way.distance_km > kOnePoint_km) {
             way.inner = pair_at(year, way, kInside_km);
+            way.ends = pair_at(year, way, 0.5 * way.distance_km / std::max(way.fewest_hops, 2));
         }
         made.ways.push_back(std::move(way));
     }
@@ -203,53 +220,39 @@ Finder::Prepared& Finder::prepared(double year) {
 }
 
 Modes Finder::find(const ionosphere::Instant& instant, const ionosphere::Drive& drive) {
-    Prepared& ready = prepared(instant.field_year);
+    const Prepared& ready = prepared(instant.field_year);
     Modes out{};
     out.rx_fof2_mhz = std::max(ionosphere::combine(ready.at_rx.terms, instant.terms).fof2_mhz, 0.5);
     out.highest_geomagnetic_deg = 0.0;
-    for (Way& way : ready.ways) {
-        add_modes(instant.field_year, way, instant, drive, out);
+    for (const Way& way : ready.ways) {
+        add_modes(way, instant, drive, out);
     }
     return out;
 }
 
-void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant,
+void Finder::add_modes(const Way& way, const ionosphere::Instant& instant,
                        const ionosphere::Drive& drive, Modes& out) const {
     const double distance = way.distance_km;
     const double freq = circuit_.freq_mhz;
-    const auto bounce = [&](int hops) -> const Pair& {
-        const auto known = way.bounce.find(hops);
-        return known != way.bounce.end()
-                   ? known->second
-                   : way.bounce.emplace(hops, pair_at(year, way, 0.5 * distance / hops))
-                         .first->second;
-    };
 
     // F2: mirror height, the orders that land, and the layers that rule them. One hop is ruled by
     // the middle of the path, more by the lower of the two ends; short paths by the middle alone.
-    std::array<Ruler, 3> rulers{};
-    std::size_t ends_count = 0;  // rulers at the ends come first, the middle after them
-    double mirror_km = 0.0;
+    std::array<Ruler, 3> rulers{};  // near the transmitter, near the receiver, in the middle
     const bool middle_rules = distance <= kMidpointHeight_km;
+    double mirror_km = 0.0;
+    if (way.ends) {
+        rulers[0] = ruler_at(way.ends->near_tx, instant, drive);
+        rulers[1] = ruler_at(way.ends->near_rx, instant, drive);
+        mirror_km = 0.5 * (mirror_height_km(rulers[0].layer) + mirror_height_km(rulers[1].layer));
+    }
     if (middle_rules) {
         rulers[2] = ruler_at(way.middle, instant, drive);
         mirror_km = mirror_height_km(rulers[2].layer);
-    } else {
-        const Pair& pair = bounce(hops_needed(distance, kUsualHop_km));
-        mirror_km = 0.5 * (mirror_height_km(ruler_at(pair.near_tx, instant, drive).layer) +
-                           mirror_height_km(ruler_at(pair.near_rx, instant, drive).layer));
     }
     // Orders whose elevation is a little below the least count too, with a loss that grows towards
     // the horizon, so that nothing jumps when a layer sinks.
     const double floor_deg = std::max(circuit_.min_elevation_deg - kTaper_deg, 0.0);
     const int lowest = hops_needed(distance, longest_hop_km(floor_deg, mirror_km));
-    const int usual = hops_needed(distance, longest_hop_km(circuit_.min_elevation_deg, mirror_km));
-    if (distance > kOnePoint_km) {
-        const Pair& pair = bounce(std::max(usual, 2));
-        rulers[0] = ruler_at(pair.near_tx, instant, drive);
-        rulers[1] = ruler_at(pair.near_rx, instant, drive);
-        ends_count = 2;
-    }
 
     // absorption and the E layer
     double factor_sum = 0.0;
@@ -319,15 +322,20 @@ void Finder::add_modes(double year, Way& way, const ionosphere::Instant& instant
         }
     }
 
+    const std::span<const Ruler> all = rulers;
+    const auto ends = all.first(way.ends ? 2 : 0);
+    const auto middle = all.subspan(2);
+    const double ends_spread = way.ends ? lower_spread(ends) : 0.0;
+    const double middle_spread = middle_rules ? lower_spread(middle) : 0.0;
     const int orders = distance <= kManyModes_km ? 6 : 3;
-    for (int hops = lowest; hops < usual + orders && out.count < kMostModes; ++hops) {
+    for (int hops = lowest; hops < way.fewest_hops + orders && out.count < kMostModes; ++hops) {
+        const bool by_middle = !way.ends || (middle_rules && hops == 1);
+        const Hop hop = hop_over(distance / hops, mirror_km);
         Mode mode{};
         mode.layer = Layer::kF2;
         mode.hops = hops;
-        const bool by_middle = middle_rules && (hops == 1 || ends_count == 0);
-        ruled(by_middle ? std::span<const Ruler>(rulers).subspan(2) : std::span(rulers).first(2),
-              distance / hops, mode);
-        const Hop hop = hop_over(distance / hops, mirror_km);
+        mode.muf_mhz = lower_muf_mhz(by_middle ? middle : ends, distance / hops);
+        mode.spread = by_middle ? middle_spread : ends_spread;
         mode.screening_mhz = 1.05 * foe_high * secant_incidence(hop.cos_elevation, kHeightE_km);
         complete(mode, hop);
     }

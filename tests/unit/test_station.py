@@ -26,10 +26,10 @@ def test_demo_station_reads():
     path = files("farhear") / "data" / "demo" / "station.toml"
     home = Station.from_toml(path)
     assert (home.lat_deg, home.lon_deg, home.time_zone) == (58.4, 26.7, "Europe/Tallinn")
-    assert home.setup_on(dt.date(2025, 12, 14)) == home.setups[0]
-    assert home.setup_on(dt.date(2025, 12, 15)) == home.setups[1]
+    assert home.setup_on(dt.date(2024, 12, 14)) == home.setups[0]
+    assert home.setup_on(dt.date(2024, 12, 15)) == home.setups[1]
     assert home.setup_on(dt.date(2030, 1, 1)) == home.setups[1]
-    assert home.setup_on(dt.date(2025, 1, 1)) is None
+    assert home.setup_on(dt.date(2024, 1, 1)) is None
 
 
 def test_defaults_and_measured_noise(tmp_path):

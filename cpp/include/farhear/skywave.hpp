@@ -148,8 +148,10 @@ class Finder {
         bool long_path = false;
         double distance_km = 0.0;
         ionosphere::Place middle{};
-        std::optional<Pair> inner;   // 1000 km inside both ends, beyond 2000 km
-        std::map<int, Pair> bounce;  // half a hop inside both ends, by lowest hop count
+        std::optional<Pair> inner;  // 1000 km inside both ends, beyond 2000 km
+        std::optional<Pair> ends;   // half a hop inside both ends, beyond 2000 km
+        int fewest_hops = 1;  // over a 300 km mirror: places `ends` and tops the orders tried;
+                              // what moved with the layer would make the likelihood jump [own]
         double convergence_db = 0.0;
     };
     struct Prepared {  // for one year of the magnetic field
@@ -158,8 +160,8 @@ class Finder {
     };
     [[nodiscard]] ionosphere::Place place_at(double year, const Way& way, double from_tx_km) const;
     [[nodiscard]] Pair pair_at(double year, const Way& way, double inside_km) const;
-    Prepared& prepared(double year);
-    void add_modes(double year, Way& way, const ionosphere::Instant& instant,
+    const Prepared& prepared(double year);
+    void add_modes(const Way& way, const ionosphere::Instant& instant,
                    const ionosphere::Drive& drive, Modes& out) const;
 
     const magnetic::Model* field_;

@@ -213,7 +213,7 @@ const Finder::Prepared& Finder::prepared(double year) {
             way.inner = pair_at(year, way, kInside_km);
             way.ends = pair_at(year, way, 0.5 * way.distance_km / std::max(way.fewest_hops, 2));
         }
-        made.ways.push_back(std::move(way));
+        made.ways.push_back(way);
     }
     made.at_rx = ionosphere::prepare(*field_, year, circuit_.rx_lat_deg, circuit_.rx_lon_deg);
     return prepared_.emplace(year, std::move(made)).first->second;

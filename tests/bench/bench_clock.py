@@ -3,18 +3,18 @@
 Methods named time_* are read by asv; main() prints nanoseconds per instant and the ratio.
 """
 
-import time
 from collections.abc import Callable
 from functools import partial
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from _timing import best_s, size
 
 import farhear as fh
 from farhear import clock
 
-COUNT = 1_000_000
+COUNT = size(1_000_000)
 ZONES = ("Europe/London", "America/Denver")
 KINDS = ("core_to_local", "to_local", "pandas_to_local", "to_utc", "pandas_to_utc")
 FIRST_S, END_S = 946684800, 1893456000  # 2000-01-01 to 2030-01-01
@@ -63,12 +63,7 @@ class TimeClock:
 
 def best_ns(call: Callable[[], object], repeats: int = 9) -> float:
     """Best of several runs, per instant. [ns]"""
-    best = float("inf")
-    for _ in range(repeats):
-        start = time.perf_counter()
-        call()
-        best = min(best, time.perf_counter() - start)
-    return best / COUNT * 1e9
+    return best_s(call, repeats) / COUNT * 1e9
 
 
 def main() -> None:

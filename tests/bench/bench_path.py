@@ -3,21 +3,11 @@
 Seconds belong to a machine; ratios carry over. Best of several runs each, one thread.
 """
 
-import time
-
 import numpy as np
 import pyproj
+from _timing import best_s, size
 
 from farhear import _core, path, zone
-
-
-def best_s(function, *arguments, repeat=5):
-    times = []
-    for _ in range(repeat):
-        start = time.perf_counter()
-        function(*arguments)
-        times.append(time.perf_counter() - start)
-    return min(times)
 
 
 def numpy_sphere(lat1_deg, lon1_deg, lat2_deg, lon2_deg):
@@ -31,7 +21,7 @@ def numpy_sphere(lat1_deg, lon1_deg, lat2_deg, lon2_deg):
 
 def main():
     rng = np.random.default_rng(1)
-    n = 500_000
+    n = size(500_000)
     lat = np.degrees(np.arcsin(rng.uniform(-1, 1, (2, n))))
     lon = rng.uniform(-180, 180, (2, n))
     places = [np.ascontiguousarray(x) for x in (lat[0], lon[0], lat[1], lon[1])]
@@ -40,30 +30,30 @@ def main():
         ratio = "" if peer_s is None else f"  {peer_s / own_s:6.2f} times as fast as {peer}"
         print(f"{name:<44} {own_s / count * 1e9:8.1f} ns each{ratio}")
 
-    numpy_s = best_s(numpy_sphere, *places)
+    numpy_s = best_s(lambda: numpy_sphere(*places))
     report("numpy haversine and bearing", numpy_s, n, "")
-    report("sphere, core", best_s(_core.path.sphere, *places), n, "numpy", numpy_s)
-    report("sphere, Python face", best_s(path.sphere, *places), n, "numpy", numpy_s)
+    report("sphere, core", best_s(lambda: _core.path.sphere(*places)), n, "numpy", numpy_s)
+    report("sphere, Python face", best_s(lambda: path.sphere(*places)), n, "numpy", numpy_s)
     half = np.full(n, 0.5)
-    report("points, core", best_s(_core.path.sphere_points, *places, half, False), n, "")
+    report("points, core", best_s(lambda: _core.path.sphere_points(*places, half, False)), n, "")
 
-    m = 20_000
+    m = size(20_000)
     few = [x[:m].copy() for x in places]
     geod = pyproj.Geod(ellps="WGS84")
     inv_s = best_s(lambda: geod.inv(few[1], few[0], few[3], few[2]))
     report("pyproj.Geod.inv", inv_s, m, "")
-    report("inverse, core", best_s(_core.path.inverse, *few, repeat=3), m, "pyproj", inv_s)
+    report("inverse, core", best_s(lambda: _core.path.inverse(*few), 3), m, "pyproj", inv_s)
     azimuth, distance = rng.uniform(0, 360, m), rng.uniform(0, 20_000, m)
     fwd_s = best_s(lambda: geod.fwd(few[1], few[0], azimuth, distance * 1e3))
     report("pyproj.Geod.fwd", fwd_s, m, "")
-    direct_s = best_s(_core.path.direct, few[0], few[1], azimuth, distance)
+    direct_s = best_s(lambda: _core.path.direct(few[0], few[1], azimuth, distance))
     report("direct, core", direct_s, m, "pyproj", fwd_s)
 
     angle = np.linspace(0, 2 * np.pi, 5_001)
     x, y = 60 * np.cos(angle), 60 * np.sin(angle)
     x[-1], y[-1] = x[0], y[0]
     zones = zone.Zones({"round": [[list(zip(x, y, strict=True))]]})
-    report("zone of 5,000 edges, find", best_s(zones.find, places[0], places[1]), n, "")
+    report("zone of 5,000 edges, find", best_s(lambda: zones.find(places[0], places[1])), n, "")
 
 
 if __name__ == "__main__":

@@ -9,22 +9,21 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pvlib
+from _timing import QUICK, best_s, size
 
 from farhear import _core, sun
 from farhear.times import UtcTimes
 
-N = 1_000_000
-N_SPA = 50_000
+N = size(1_000_000)
+N_SPA = size(50_000)
+N_DAYS = size(20_000)
+N_SPA_DAYS = size(5000)
+N_SIDE = 100 if QUICK else 1000
 
 
 def best_ns(call, n, repeats=5, clock=time.process_time):
-    """Nanoseconds per element of the fastest of some runs: of the processor, or of `clock`."""
-    took = []
-    for _ in range(repeats):
-        start = clock()
-        call()
-        took.append(clock() - start)
-    return min(took) / n * 1e9
+    """Nanoseconds per element of the fastest of some runs."""
+    return best_s(call, repeats, clock) / n * 1e9
 
 
 def closed_form(t_unix_s, lat_deg, lon_deg):
@@ -85,21 +84,22 @@ def main():
     print(f"  numpy closed form       {plain:9.1f} {plain / face:8.1f} x")
     print(f"  pvlib SPA in numpy      {spa:9.1f} {spa / face:8.1f} x   ({N_SPA} elements)")
 
-    times, place_lat, place_lon = UtcTimes(t[:1000, None]), lat[:1000], lon[:1000]
+    times, place_lat, place_lon = UtcTimes(t[:N_SIDE, None]), lat[:N_SIDE], lon[:N_SIDE]
     grid = best_ns(lambda: sun.position(times, place_lat, place_lon), N)
     one = UtcTimes(t[:, None])
     place = best_ns(lambda: sun.position(one, lat[:1], lon[:1]), N)
-    broadcast = best_ns(lambda: closed_form(t[:1000, None], place_lat, place_lon), N, 3)
-    print("1,000 times x 1,000 places, ns each")
+    broadcast = best_ns(lambda: closed_form(t[:N_SIDE, None], place_lat, place_lon), N, 3)
+    print(f"{N_SIDE} times x {N_SIDE} places, ns each")
     print(f"  position                {grid:9.1f}")
     print(f"  numpy closed form       {broadcast:9.1f} {broadcast / grid:8.1f} x")
     print(f"  position, 1 place       {place:9.1f}")
 
-    days = rng.integers(7305, 24106, 20_000).astype("datetime64[D]")
-    rise = best_ns(lambda: sun.events(days, lat[:20_000], lon[:20_000], None), 20_000, 3)
-    start = days[:5000].astype(np.int64) * 86400
+    days = rng.integers(7305, 24106, N_DAYS).astype("datetime64[D]")
+    rise = best_ns(lambda: sun.events(days, lat[:N_DAYS], lon[:N_DAYS], None), N_DAYS, 3)
+    few = slice(0, N_SPA_DAYS)
+    start = days[few].astype(np.int64) * 86400
     theirs = best_ns(
-        lambda: pvlib.spa.transit_sunrise_sunset(start, lat[:5000], lon[:5000], 67.0, 1), 5000, 2
+        lambda: pvlib.spa.transit_sunrise_sunset(start, lat[few], lon[few], 67.0, 1), N_SPA_DAYS, 2
     )
     print("rise and set, ns a day")
     print(f"  events                  {rise:9.0f}")
@@ -115,7 +115,7 @@ def main():
 
     same = all(np.array_equal(a, b) for a, b in zip(whole, halves, strict=True))
     pairs = _core.sun.position(
-        np.repeat(t[:1000], 1000), np.tile(place_lat, 1000), np.tile(place_lon, 1000)
+        np.repeat(t[:N_SIDE], N_SIDE), np.tile(place_lat, N_SIDE), np.tile(place_lon, N_SIDE)
     )
     gridded = sun.position(times, place_lat, place_lon)
     same &= all(np.array_equal(a, b.ravel()) for a, b in zip(pairs, gridded, strict=True))

@@ -6,6 +6,7 @@
 // scalars the two are different types (sys_seconds, local_seconds), so that mixing them does not
 // compile. NaN means missing and passes through every array function.
 
+#include <array>
 #include <chrono>
 #include <cstddef>
 #include <cstdint>
@@ -31,11 +32,10 @@ enum class Ambiguous : std::uint8_t { kRaise, kEarlier, kLater };
 enum class Missing : std::uint8_t { kRaise, kShift };
 
 namespace detail {
-/// One entry of a zone's direct index: the offset before and the step at a change. [s]
+/// One entry of a zone's direct index: a change, and the offsets before and after it. [s]
 struct Bucket {
     std::int64_t change_s = 0;
-    std::int32_t before_s = 0;
-    std::int32_t step_s = 0;
+    std::array<std::int32_t, 2> biased_s = {0, 0};
 };
 }  // namespace detail
 
@@ -105,6 +105,9 @@ class Zone {
     [[nodiscard]] Candidates candidates(std::int64_t wall_s) const noexcept;
     [[nodiscard]] double resolve(double wall_s, Ambiguous ambiguous, Missing missing,
                                  const std::string& label) const;
+    /// Offset of every instant: put(i, at_s, offset_s), or miss(i) for NaN.
+    template <typename Put, typename Miss>
+    void convert(std::span<const double> t_unix_s, const Put& put, const Miss& miss) const;
     void require_served(std::span<const double> t_unix_s) const;
 
     std::string name_;
@@ -112,6 +115,7 @@ class Zone {
     std::vector<std::int64_t> at_;
     std::vector<std::int32_t> offset_;
     std::vector<detail::Bucket> by_utc_;
+    bool plain_ = false;  // no bucket of by_utc_ holds more than one change
     std::vector<detail::Bucket> by_wall_;
     double end_unix_s_ = kEnd_unix_s;
 };

@@ -10,9 +10,8 @@ cd "$(dirname "${BASH_SOURCE[0]}")/.."
 mode=${1:-}
 packages=(g++ python3-venv python3-dev libeigen3-dev libboost-dev libhowardhinnant-date-dev tzdata)
 case $mode in
-    run) extras="" settings=() ;;
+    run) settings=() ;;
     test)
-        extras="[test]"
         # a build folder of its own, where tests/check.sh also builds the C++ tests and the wheel
         settings=(build-dir=build/check build.targets=_core cmake.define.FARHEAR_WERROR=ON
             cmake.define.FARHEAR_BUILD_TESTS=ON)
@@ -79,10 +78,23 @@ fi
 rm -f .venv/farhear-*.stamp
 pip=(.venv/bin/python -m pip --disable-pip-version-check -qq)
 say "installing farhear and its Python packages (the first time: about a minute)"
-# The build tools first, then everything in one call without build isolation: an isolated build
-# would compile the core again in a throwaway folder, twice.
+# The build tools first. Then the core is compiled, once and without build isolation (an isolated
+# build would compile it again in a throwaway folder), while the other packages are fetched.
 "${pip[@]}" install 'scikit-build-core>=0.11' 'pybind11>=2.13' 'cmake>=3.26' 'ninja>=1.11'
+mapfile -t needs < <(python3 - "$mode" <<'END'
+import sys
+import tomllib
+from pathlib import Path
+
+project = tomllib.loads(Path("pyproject.toml").read_text("utf-8"))["project"]
+extras = project["optional-dependencies"]["test"] if sys.argv[1] == "test" else []
+print(*project["dependencies"], *extras, sep="\n")
+END
+)
+"${pip[@]}" install "${needs[@]}" &
+fetching=$!
 command -v ccache >/dev/null && export CMAKE_CXX_COMPILER_LAUNCHER=${CMAKE_CXX_COMPILER_LAUNCHER-ccache}
-PATH="$PWD/.venv/bin:$PATH" "${pip[@]}" install --no-build-isolation \
-    "${settings[@]/#/--config-settings=}" -e ".$extras"
+PATH="$PWD/.venv/bin:$PATH" "${pip[@]}" install --no-build-isolation --no-deps \
+    "${settings[@]/#/--config-settings=}" -e .
+wait "$fetching"
 echo "$digest" >".venv/farhear-$mode.stamp"

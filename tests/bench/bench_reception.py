@@ -76,8 +76,10 @@ def main() -> None:
     peer = numpy_noise_sum(size(1_000_000))
     print(f"40 circuits x {HOURS} hours, one core, processor time, best of some runs")
     row("numpy, the noise sum alone", peer, 1)
-    row("likelihood, short path", best_s(case.time_short), n, "of one numpy noise sum", peer)
-    row("likelihood, both paths", best_s(case.time_both), n, "of one numpy noise sum", peer)
+    for name, call in (("short path", case.time_short), ("both paths", case.time_both)):
+        each = best_s(call) / n
+        row(f"likelihood, {name}", each, 1)
+        print(f"{'':52s} as much as {each / peer:.0f} numpy noise sums")
     one = best_s(case.time_both, clock=time.perf_counter)
     two = best_s(case.time_two_threads, clock=time.perf_counter)
     print(f"two threads: {one / two:.2f} x one (wall time)")

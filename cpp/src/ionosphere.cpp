@@ -24,68 +24,6 @@ using vector_math::kRad_per_deg;
 
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 
-// Number of powers of sin(modip) for each order m of longitude [read]; 76 and 49 functions.
-constexpr std::array<int, 9> kFof2Powers = {12, 12, 9, 5, 2, 1, 1, 1, 1};
-constexpr std::array<int, 7> kM3000Powers = {7, 8, 6, 3, 2, 1, 1};
-constexpr std::size_t kMaxPower = 12;
-constexpr std::size_t kMaxOrder = 9;
-
-/// Powers of the two sines and multiples of the longitude of one place.
-struct Powers {
-    std::array<double, kMaxPower> sin_modip;  // sin^i(modip)
-    std::array<double, kMaxOrder> cos_lon;    // cos^m(lat) cos(m lon)
-    std::array<double, kMaxOrder> sin_lon;    // cos^m(lat) sin(m lon)
-};
-
-FARHEAR_INLINE void powers(double sin_modip, double cos_lat, double sin_lon, double cos_lon,
-                           double* sin_modip_power, double* c, double* s, std::size_t stride) {
-    sin_modip_power[0] = 1.0;
-    for (std::size_t i = 1; i < kMaxPower; ++i) {
-        sin_modip_power[i * stride] = sin_modip_power[(i - 1) * stride] * sin_modip;
-    }
-    c[0] = 1.0;
-    s[0] = 0.0;
-    const double x = cos_lat * cos_lon;
-    const double y = cos_lat * sin_lon;
-    for (std::size_t m = 1; m < kMaxOrder; ++m) {
-        const double before_c = c[(m - 1) * stride];
-        const double before_s = s[(m - 1) * stride];
-        c[m * stride] = before_c * x - before_s * y;
-        s[m * stride] = before_s * x + before_c * y;
-    }
-}
-
-template <std::size_t kOrders, std::size_t kTerms>
-void fill(const std::array<int, kOrders>& counts, const Powers& p,
-          std::array<double, kTerms>& out) noexcept {
-    std::size_t k = 0;
-    for (std::size_t m = 0; m < kOrders; ++m) {
-        for (std::size_t i = 0; i < static_cast<std::size_t>(counts[m]); ++i) {
-            out[k++] = p.sin_modip[i] * p.cos_lon[m];
-            if (m > 0) {
-                out[k++] = p.sin_modip[i] * p.sin_lon[m];
-            }
-        }
-    }
-}
-
-/// Dot product in four lanes: the order of the additions is fixed, so are the bits.
-template <std::size_t kTerms>
-double dot(const std::array<double, kTerms>& a, const std::array<double, kTerms>& b) noexcept {
-    constexpr std::size_t kLanes = 4;
-    std::array<double, kLanes> sum = {0.0, 0.0, 0.0, 0.0};
-    std::size_t k = 0;
-    for (; k + kLanes <= kTerms; k += kLanes) {
-        for (std::size_t lane = 0; lane < kLanes; ++lane) {
-            sum[lane] += a[k + lane] * b[k + lane];
-        }
-    }
-    for (; k < kTerms; ++k) {
-        sum[k % kLanes] += a[k] * b[k];
-    }
-    return (sum[0] + sum[1]) + (sum[2] + sum[3]);
-}
-
 template <std::size_t kHarmonics>
 Eigen::Matrix<double, static_cast<int>(kHarmonics), 1> diurnal(double ut_h) {
     Eigen::Matrix<double, static_cast<int>(kHarmonics), 1> d;
@@ -102,92 +40,6 @@ Eigen::Matrix<double, static_cast<int>(kHarmonics), 1> diurnal(double ut_h) {
 double smooth_step(double x, double low, double high) noexcept {
     const double t = std::clamp((x - low) / (high - low), 0.0, 1.0);
     return t * t * (3.0 - 2.0 * t);
-}
-
-// ------------------------------------------------ places x instants, in blocks
-
-constexpr std::size_t kBlock = 64;  // places in a block: its 125 terms take 64 kB, level-2 cache
-constexpr std::size_t kLanes = 8;
-constexpr std::size_t kTogether = 4;  // instants whose sums stay in registers
-
-/// Eight places at once. The compiler makes of it what the instruction set has: four, two or one
-/// register. Plain inner loops were not kept in registers (79 against 8 ns a point, measured).
-using Lanes [[gnu::vector_size(64), gnu::may_alias]] = double;
-
-/// The terms of a block of places, [term][place].
-struct Block {
-    alignas(64) std::array<double, kFof2Terms_count * kBlock> fof2;
-    alignas(64) std::array<double, kM3000Terms_count * kBlock> m3000;
-};
-
-template <std::size_t kOrders>
-FARHEAR_INLINE void fill_block(const std::array<int, kOrders>& counts, const double* sin_modip,
-                               const double* c, const double* s, double* out) {
-    std::size_t k = 0;
-    for (std::size_t m = 0; m < kOrders; ++m) {
-        for (std::size_t i = 0; i < static_cast<std::size_t>(counts[m]); ++i) {
-            for (std::size_t p = 0; p < kBlock; ++p) {
-                out[k * kBlock + p] = sin_modip[i * kBlock + p] * c[m * kBlock + p];
-            }
-            ++k;
-            if (m > 0) {
-                for (std::size_t p = 0; p < kBlock; ++p) {
-                    out[k * kBlock + p] = sin_modip[i * kBlock + p] * s[m * kBlock + p];
-                }
-                ++k;
-            }
-        }
-    }
-}
-
-/// All arrays hold kBlock values.
-FARHEAR_CLONES void block_terms(const double* lat_deg, const double* lon_deg,
-                                const double* modip_deg, Block& block) {
-    alignas(64) std::array<double, kMaxPower * kBlock> sin_modip;  // NOLINT: filled below
-    alignas(64) std::array<double, kMaxOrder * kBlock> c;          // NOLINT
-    alignas(64) std::array<double, kMaxOrder * kBlock> s;          // NOLINT
-    for (std::size_t p = 0; p < kBlock; ++p) {
-        const auto modip = vector_math::sincos(modip_deg[p] * kRad_per_deg);
-        const auto lat = vector_math::sincos(lat_deg[p] * kRad_per_deg);
-        const auto lon = vector_math::sincos(lon_deg[p] * kRad_per_deg);
-        powers(modip.sin, lat.cos, lon.sin, lon.cos, &sin_modip[p], &c[p], &s[p], kBlock);
-    }
-    fill_block(kFof2Powers, sin_modip.data(), c.data(), s.data(), block.fof2.data());
-    fill_block(kM3000Powers, sin_modip.data(), c.data(), s.data(), block.m3000.data());
-}
-
-/// Sums of kCount instants over one group of places.
-template <std::size_t kCount>
-FARHEAR_INLINE void group_product(const double* terms, std::size_t terms_count,
-                                  const double* coefficients, double* out) {
-    Lanes sums[kCount] = {};  // NOLINT(modernize-avoid-c-arrays): registers
-    for (std::size_t k = 0; k < terms_count; ++k) {
-        const Lanes g = *reinterpret_cast<const Lanes*>(terms + k * kBlock);  // NOLINT
-        for (std::size_t t = 0; t < kCount; ++t) {
-            sums[t] += coefficients[t * terms_count + k] * g;
-        }
-    }
-    for (std::size_t t = 0; t < kCount; ++t) {
-        *reinterpret_cast<Lanes*>(out + t * kBlock) = sums[t];  // NOLINT
-    }
-}
-
-/// out[instant][place] = sum over terms, for `count` instants whose coefficients stand in
-/// coefficients[count][terms]. Terms and out are aligned to 64 bytes.
-FARHEAR_CLONES void block_product(const double* __restrict terms, std::size_t terms_count,
-                                  const double* __restrict coefficients, std::size_t count,
-                                  double* __restrict out) {
-    for (std::size_t p = 0; p < kBlock; p += kLanes) {
-        std::size_t t = 0;
-        for (; t + kTogether <= count; t += kTogether) {
-            group_product<kTogether>(terms + p, terms_count, coefficients + t * terms_count,
-                                     out + t * kBlock + p);
-        }
-        for (; t < count; ++t) {
-            group_product<1>(terms + p, terms_count, coefficients + t * terms_count,
-                             out + t * kBlock + p);
-        }
-    }
 }
 
 /// Middle of a calendar month. [s]
@@ -231,23 +83,6 @@ double map_index(double f107_sfu, bool saturate) noexcept {
 }
 
 // ---------------------------------------------------------------- maps
-
-Terms basis(double lat_deg, double lon_deg, double modip_deg) noexcept {
-    Powers p{};
-    const auto modip = vector_math::sincos(modip_deg * kRad_per_deg);
-    const auto lat = vector_math::sincos(lat_deg * kRad_per_deg);
-    const auto lon = vector_math::sincos(lon_deg * kRad_per_deg);
-    powers(modip.sin, lat.cos, lon.sin, lon.cos, p.sin_modip.data(), p.cos_lon.data(),
-           p.sin_lon.data(), 1);
-    Terms out{};
-    fill(kFof2Powers, p, out.fof2);
-    fill(kM3000Powers, p, out.m3000);
-    return out;
-}
-
-MapValues combine(const Terms& place, const Terms& instant) noexcept {
-    return {dot(place.fof2, instant.fof2), dot(place.m3000, instant.m3000)};
-}
 
 Maps::Maps(std::vector<double> fof2, std::vector<double> m3000)
     : fof2_(std::move(fof2)), m3000_(std::move(m3000)) {
@@ -304,69 +139,6 @@ Terms Maps::month(int month, double ut_h, double ig12) const {
     const std::array<MonthWeight, 1> months = {
         MonthWeight{static_cast<std::size_t>(month - 1), 1.0}};
     return collapse(months, ut_h, ig12);
-}
-
-void product(std::span<const double> lat_deg, std::span<const double> lon_deg,
-             std::span<const double> modip_deg, std::span<const Terms> instants,
-             std::span<double> fof2_mhz, std::span<double> m3000f2_ratio) {
-    const std::size_t places = lat_deg.size();
-    const std::size_t count = instants.size();
-    checks::same_length("lon_deg", lon_deg.size(), places);
-    checks::same_length("modip_deg", modip_deg.size(), places);
-    std::vector<double> fof2_terms(fof2_mhz.empty() ? 0 : count * kFof2Terms_count);
-    std::vector<double> m3000_terms(m3000f2_ratio.empty() ? 0 : count * kM3000Terms_count);
-    for (std::size_t t = 0; t < count; ++t) {
-        if (!fof2_mhz.empty()) {
-            std::ranges::copy(instants[t].fof2,
-                              fof2_terms.begin() + static_cast<std::ptrdiff_t>(t * 76));
-        }
-        if (!m3000f2_ratio.empty()) {
-            std::ranges::copy(instants[t].m3000,
-                              m3000_terms.begin() + static_cast<std::ptrdiff_t>(t * 49));
-        }
-    }
-    if (!fof2_mhz.empty()) {
-        checks::same_length("fof2_mhz", fof2_mhz.size(), places * count);
-    }
-    if (!m3000f2_ratio.empty()) {
-        checks::same_length("m3000f2_ratio", m3000f2_ratio.size(), places * count);
-    }
-    if (places == 0 || count == 0) {
-        return;
-    }
-    std::vector<Block> block(1);
-    struct alignas(64) Row {
-        std::array<double, kBlock> place;
-    };
-    std::vector<Row> sums(count);
-    std::array<double, kBlock> lat{};
-    std::array<double, kBlock> lon{};
-    std::array<double, kBlock> modip{};
-    for (std::size_t first = 0; first < places; first += kBlock) {
-        const std::size_t n = std::min(kBlock, places - first);
-        for (std::size_t i = 0; i < kBlock; ++i) {
-            const std::size_t p = first + std::min(i, n - 1);  // the last block repeats its end
-            lat[i] = lat_deg[p];
-            lon[i] = lon_deg[p];
-            modip[i] = modip_deg[p];
-        }
-        block_terms(lat.data(), lon.data(), modip.data(), block[0]);
-        const auto scatter = [&](std::span<double> out) {
-            for (std::size_t t = 0; t < count; ++t) {
-                std::copy_n(sums[t].place.begin(), n, &out[t * places + first]);
-            }
-        };
-        if (!fof2_mhz.empty()) {
-            block_product(block[0].fof2.data(), kFof2Terms_count, fof2_terms.data(), count,
-                          sums[0].place.data());
-            scatter(fof2_mhz);
-        }
-        if (!m3000f2_ratio.empty()) {
-            block_product(block[0].m3000.data(), kM3000Terms_count, m3000_terms.data(), count,
-                          sums[0].place.data());
-            scatter(m3000f2_ratio);
-        }
-    }
 }
 
 // ---------------------------------------------------------------- layers

@@ -1,5 +1,5 @@
 // Reads n triples (time, latitude, longitude) as raw doubles, three columns one after the other,
-// and writes the two columns of sun::position. tests/reference/test_sun_levels.py builds it once
+// and writes the two columns of sun::position. tests/reference/test_levels.py builds it once
 // for each instruction level.
 
 #include <cstddef>

@@ -105,7 +105,7 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
     sources[1].fa_db += decibel(std::max(through, 1e-6));
     const noise::Source ambient = noise::combine(std::span(sources).first(through > 1e-6 ? 2 : 1));
 
-    // available power at an isotropic antenna against noise power [STANDARDS 6, 9.1]
+    // available power at an isotropic antenna against noise power (P.525-5, P.372)
     const double to_snr_db =
         -20.0 * std::log10(freq) - 107.2 - noise::power_dbw(ambient.fa_db, listener.bandwidth_hz);
     out.field_dbuv_m = decibel(median);

@@ -9,7 +9,7 @@ using namespace farhear;
 
 TEST_CASE("hop geometry closes: no angles against the usual angles") {
     // Source: plane triangle Earth centre, station, mirror, in the usual form with the elevation
-    // (STANDARDS (17) to (19)): an independent way to the same figures.
+    // (P.533 5.1): an independent way to the same figures.
     for (const double hop_km : {50.0, 500.0, 1000.0, 2000.0, 3000.0, 4500.0}) {
         for (const double height : {110.0, 200.0, 300.0, 450.0}) {
             const double a = hop_km / (2.0 * path::kEarthRadius_km);
@@ -40,8 +40,9 @@ TEST_CASE("the longest hop has the elevation it was asked for") {
 }
 
 TEST_CASE("E frequency: secant law") {
-    // Source: worked values W7 of the standards sheet (foE 3.2 MHz): 12.7405 at 1000 km, 17.2226
-    // at 2000 km; absorption W8: 38.886 dB a hop at 6 MHz, fH 1.2, elevation 10, chi 45, R12 50.
+    // Source: no published values; an independent evaluation of the same formulas in Python
+    // (constants of P.533 from memory). foE 3.2 MHz: 12.7405 at 1000 km, 17.2226
+    // at 2000 km; absorption: 38.886 dB a hop at 6 MHz, fH 1.2, elevation 10, chi 45, R12 50.
     CHECK(skywave::e_muf_mhz(1000.0, 3.2) == doctest::Approx(12.7405).epsilon(1e-5));
     CHECK(skywave::e_muf_mhz(2000.0, 3.2) == doctest::Approx(17.2226).epsilon(1e-5));
     const double ten_deg = std::cos(10.0 * std::numbers::pi / 180.0);
@@ -52,7 +53,7 @@ TEST_CASE("E frequency: secant law") {
 }
 
 TEST_CASE("F2 frequency: worked values") {
-    // Source: W7: foF2 8, foE 3.2, M 3.05, fH 1.2 MHz; dmax 5118.14 km, B 3.06450.
+    // Source: as above. foF2 8, foE 3.2, M 3.05, fH 1.2 MHz; dmax 5118.14 km, B 3.06450.
     const auto shape = skywave::f2_shape(8.0, 3.2, 3.05);
     CHECK(shape.dmax_km == doctest::Approx(5118.14).epsilon(2e-6));
     CHECK(shape.b == doctest::Approx(3.06450).epsilon(2e-6));

@@ -7,9 +7,9 @@ The numbers that turn words into a test ("good" = a mean of 0.5) are choices of 
 
 References
 ----------
-.. [S29] Public encyclopedia, remarks on the shortwave bands.
-.. [S31] QST, November 1992, p. 80.
-.. [CP] Common practice, no source.
+.. [1] "public encyclopedia": its remarks on the shortwave broadcast bands.
+.. [2] "QST 1992": November issue, p. 80.
+"common practice": no source.
 """
 
 from __future__ import annotations
@@ -162,22 +162,22 @@ _HIGH_BANDS = ("22 m", "19 m", "16 m", "15 m", "13 m", "11 m")
 
 
 def tropical_bands_by_night(study: xr.Dataset) -> _Verdict:
-    """120, 90, 75 and 60 m do better by night than by day [S29]."""
+    """120, 90, 75 and 60 m do better by night than by day [public encyclopedia]."""
     return _day_and_night(study, _NIGHT_BANDS, lambda day, night: night > day)
 
 
 def the_49_m_band_by_night(study: xr.Dataset) -> _Verdict:
-    """49 m is good by night all year and weaker by day at distance [S29]."""
+    """49 m is good by night all year and weaker by day at distance [public encyclopedia]."""
     return _day_and_night(study, ("49 m",), lambda day, night: night >= _GOOD and night > day)
 
 
 def the_41_m_band_by_night(study: xr.Dataset) -> _Verdict:
-    """41 m is fair by night [S29]."""
+    """41 m is fair by night [public encyclopedia]."""
     return _day_and_night(study, ("41 m",), lambda _, night: night >= _FAIR)
 
 
 def the_31_m_band_by_night(study: xr.Dataset) -> _Verdict:
-    """31 m is good by night in every month [S29]."""
+    """31 m is good by night in every month [public encyclopedia]."""
     months = study["date"].to_numpy().astype("datetime64[M]")
     tests = []
     for month in np.unique(months):
@@ -188,12 +188,12 @@ def the_31_m_band_by_night(study: xr.Dataset) -> _Verdict:
 
 
 def the_31_m_band_by_day_in_winter(study: xr.Dataset) -> _Verdict:
-    """31 m by day is best when the sun is low [S29]."""
+    """31 m by day is best when the sun is low [public encyclopedia]."""
     return _sun_contrast(study, ("31 m",), "day", better_in="winter")
 
 
 def the_25_m_band_at_sunset(study: xr.Dataset) -> _Verdict:
-    """25 m is good around sunset all year [S29]."""
+    """25 m is good around sunset all year [public encyclopedia]."""
     values = _far(study, "25 m")
     if values is None:
         return _judge([])
@@ -207,7 +207,7 @@ def the_25_m_band_at_sunset(study: xr.Dataset) -> _Verdict:
 
 
 def the_22_and_19_m_bands_by_day(study: xr.Dataset) -> _Verdict:
-    """22 and 19 m are bands of the day, 19 m good by day [S29]."""
+    """22 and 19 m are bands of the day, 19 m good by day [public encyclopedia]."""
     return _judge_all(
         _day_and_night(study, ("22 m", "19 m"), lambda day, night: day > night),
         _day_and_night(study, ("19 m",), lambda day, _: day >= _GOOD),
@@ -215,22 +215,22 @@ def the_22_and_19_m_bands_by_day(study: xr.Dataset) -> _Verdict:
 
 
 def the_16_m_band_by_day(study: xr.Dataset) -> _Verdict:
-    """16 m is good by day [S29]."""
+    """16 m is good by day [public encyclopedia]."""
     return _day_and_night(study, ("16 m",), lambda day, _: day >= _GOOD)
 
 
 def the_16_m_band_by_night_in_summer(study: xr.Dataset) -> _Verdict:
-    """16 m by night is best in summer [S29]."""
+    """16 m by night is best in summer [public encyclopedia]."""
     return _sun_contrast(study, ("16 m",), "night", better_in="summer")
 
 
 def the_13_m_band_by_night(study: xr.Dataset) -> _Verdict:
-    """13 m brings almost nothing by night [S29]."""
+    """13 m brings almost nothing by night [public encyclopedia]."""
     return _day_and_night(study, ("13 m",), lambda _, night: night <= _ALMOST_NOTHING)
 
 
 def the_11_m_band_needs_the_sun(study: xr.Dataset) -> _Verdict:
-    """11 m needs high solar activity: little by day below a flux of 100 sfu [CP]."""
+    """11 m needs high solar activity: little by day below a flux of 100 sfu [common practice]."""
     flux = float(study["f107_sfu"].to_numpy().mean())
     if flux >= 100.0:
         return NOT_APPLICABLE, f"the flux is {flux:.0f} sfu"
@@ -238,7 +238,7 @@ def the_11_m_band_needs_the_sun(study: xr.Dataset) -> _Verdict:
 
 
 def low_bands_from_sunset_to_sunrise(study: xr.Dataset) -> _Verdict:
-    """Low bands run from about sunset or before to about sunrise or after, within an hour [S31]."""
+    """Low bands run from about sunset to about sunrise or longer, within an hour [QST 1992]."""
     tests = []
     for name in _LOW_BANDS:
         opens = _mostly(study, name, "dusk_opening_min")
@@ -250,12 +250,12 @@ def low_bands_from_sunset_to_sunrise(study: xr.Dataset) -> _Verdict:
 
 
 def high_bands_from_sunrise_through_the_day(study: xr.Dataset) -> _Verdict:
-    """Bands above 13 MHz do better by day than by night [S31]."""
+    """Bands above 13 MHz do better by day than by night [QST 1992]."""
     return _day_and_night(study, _HIGH_BANDS, lambda day, night: day > night)
 
 
 def low_bands_fade_in_order(study: xr.Dataset) -> _Verdict:
-    """After sunrise the low bands fade out in order from low to high [CP]."""
+    """After sunrise the low bands fade out in order from low to high [common practice]."""
     closings = [
         (b.name, _mostly(study, b.name, "dawn_closing_min"))
         for b in bands.BANDS
@@ -272,7 +272,7 @@ def low_bands_fade_in_order(study: xr.Dataset) -> _Verdict:
 
 
 def high_bands_close_earlier_in_winter(study: xr.Dataset) -> _Verdict:
-    """High bands close earlier in the day when the sun is low [CP]."""
+    """High bands close earlier in the day when the sun is low [common practice]."""
     parts = _low_and_high_sun(study)
     if parts is None:
         return NOT_APPLICABLE, "the sun stands too much alike on all dates"
@@ -293,7 +293,7 @@ def high_bands_close_earlier_in_winter(study: xr.Dataset) -> _Verdict:
 
 
 def more_sun_longer_openings(study: xr.Dataset) -> _Verdict:
-    """More solar activity keeps the high bands open longer [CP]."""
+    """More solar activity keeps the high bands open longer [common practice]."""
     flux = study["f107_sfu"].to_numpy()
     return NOT_APPLICABLE, (
         f"one study ({flux.min():.0f} to {flux.max():.0f} sfu) cannot part the flux from the "

@@ -17,7 +17,7 @@ def coefficients(month: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.nda
 
 
 # Source: PyIRI 0.1.7 (MIT), CCIR coefficients, evaluated with the modip printed: run values kept in
-# the project's reference notes. Columns: month, UT, lat, lon, modip, foF2 at index 0 and 100,
+# an independent run. Columns: month, UT, lat, lon, modip, foF2 at index 0 and 100,
 # M(3000)F2 at 0 and 100.
 PRINTED = [
     (6, 12.0, 50.0, 10.0, 55.0970, 4.84094, 6.80521, 3.10975, 2.78042),
@@ -68,7 +68,7 @@ def test_effect_of_pyiri_own_dip_is_known() -> None:
     assert np.abs(theirs - right).max() < 3.0
 
 
-# Source: worked values of the project's standards sheet, own independent Python evaluation that
+# Source: own independent Python evaluation of the coefficient files, that
 # equals PyIRI to all printed digits (March, 50 N 10 E, 12 UT; modip of IGRF at 2025-01-01).
 def test_whole_chain_of_march_values() -> None:
     modip = fh.magnetic.field(50.0, 10.0, 300.0, 2025.0).modip_deg

@@ -71,7 +71,7 @@ def test_free_space_part_is_p525() -> None:
             assert gain == pytest.approx(0.0, abs=0.12)
 
 
-# Source: worked circuit of the project's standards sheet (P.533-like chain, constants partly from
+# Source: no published circuit; an independent Python run (P.533-like chain, constants partly from
 # memory, own independent Python run): 45 N 25 E to 51.5 N 0 E, March, 18 UT, R12 100, 9.6 MHz,
 # 250 kW, 17 dBi, residential. foF2 7.6827 and M 3.0209 are for the middle of the month.
 def test_worked_circuit() -> None:
@@ -107,7 +107,7 @@ def test_worked_circuit() -> None:
 
 
 def test_noise_medians() -> None:
-    # Source: Recommendation ITU-R P.372 as worked in the standards sheet (man-made c and d from
+    # Source: Recommendation ITU-R P.372 (man-made c and d from
     # memory, galactic read): 3, 6, 10, 15, 20 MHz.
     freq = np.array([3.0, 6.0, 10.0, 15.0, 20.0]) * 1e3
     table = {

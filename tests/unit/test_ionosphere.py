@@ -42,7 +42,7 @@ def test_saturation_is_switchable() -> None:
 
 def test_field_epoch_moves_fof2_most_where_it_is_known_to() -> None:
     # Source: measured difference of maps with the field of 1960 and of the date: 0.4-0.6 MHz rms
-    # over the globe, 3-6 MHz near 5-20 S, 30-35 W (April, project reference notes).
+    # over the globe, 3-6 MHz near 5-20 S, 30-35 W (April; an independent run).
     t = fh.utc(np.arange("2026-04-15", "2026-04-16", 7200, "datetime64[s]"), naive_is_utc=True)
     lat, lon = np.meshgrid(np.arange(-85.0, 86.0, 10.0), np.arange(-180.0, 180.0, 15.0))
     args = (t[:, None, None], lat, lon, 145.4)

@@ -60,7 +60,7 @@ struct Terms {
     std::array<double, kM3000Terms_count> m3000;
 };
 
-/// Geographic functions G_k of STANDARDS (11): powers of sin(modip), cos(lat), sin/cos(m lon).
+/// Geographic functions of the map series: powers of sin(modip), cos(lat), sin/cos(m lon).
 /// Source: Jones and Gallet 1962/65; order as in the CCIR coefficient files [read].
 [[nodiscard]] Terms basis(double lat_deg, double lon_deg, double modip_deg) noexcept;
 
@@ -107,11 +107,11 @@ void product(std::span<const double> lat_deg, std::span<const double> lon_deg,
 // ---------------------------------------------------------------- layers
 
 /// Zenith angle with the smooth night side, so that foE has no branch at the terminator.
-/// Source: Nava et al. 2008, as in STANDARDS (13) [read].
+/// Source: Nava et al. 2008 (NeQuick) [read in an open implementation].
 [[nodiscard]] double effective_zenith_deg(double zenith_deg) noexcept;
 
 /// foE, smooth form B. @param season -1 (December) .. +1 (June). [MHz]
-/// Source: Nava et al. 2008 (Titheridge), STANDARDS (12) [read].
+/// Source: Nava et al. 2008, after Titheridge [read in an open implementation].
 [[nodiscard]] double foe_mhz(double f107_sfu, double lat_deg, double zenith_deg,
                              double season) noexcept;
 
@@ -128,7 +128,7 @@ void product(std::span<const double> lat_deg, std::span<const double> lon_deg,
 /// Source: DuCharme, Petrie and Eyfrig 1971/73 (polynomials [read], zenith limits [memory]).
 [[nodiscard]] double fof1_mhz(double r12, double dip_lat_deg, double zenith_deg) noexcept;
 
-/// Peak height of F2. [km] Source: Bilitza, Sheikh and Eyfrig 1979, STANDARDS (14) [read].
+/// Peak height of F2. [km] Source: Bilitza, Sheikh and Eyfrig 1979 [read].
 [[nodiscard]] double hmf2_km(double fof2_mhz, double m3000f2_ratio, double foe_mhz, double r12,
                              double modip_deg) noexcept;
 

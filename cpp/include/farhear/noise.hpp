@@ -30,7 +30,7 @@ enum class Environment : int { kCity = 0, kResidential = 1, kRural = 2, kQuietRu
 [[nodiscard]] double galactic_share(double freq_mhz, double fof2_mhz) noexcept;
 
 /// Sum of independent log-normal sources by moment matching, once with the upper and once with the
-/// lower deciles; the median is that of the upper run. Source: ITU-R P.372, STANDARDS (41)
+/// lower deciles; the median is that of the upper run. Source: ITU-R P.372
 /// [memory]; the capping rule of the text is not applied. An empty span gives -infinity.
 [[nodiscard]] Source combine(std::span<const Source> sources) noexcept;
 

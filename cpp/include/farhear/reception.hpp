@@ -57,7 +57,7 @@ struct Result {
 ///
 /// The median signal is the power sum of the modes on a median day: each mode counts with its
 /// support, and with the penetration loss beyond it. The deciles combine in quadrature: the same
-/// sum on a day when foF2 stands at its lower or upper decile (the spread of STANDARDS (15)), the
+/// sum on a day when foF2 stands at its lower or upper decile (ionosphere::fof2_spread), the
 /// other day-to-day variation (8/6 dB, 11/9 dB at high geomagnetic latitude [memory: P.842]),
 /// fading within the hour (8/5 dB [memory]), and the noise.
 [[nodiscard]] Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,

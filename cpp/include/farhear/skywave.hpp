@@ -12,14 +12,16 @@
 
 /// Sky-wave modes of one circuit in closed form: the documented fast path.
 ///
-/// Mirror geometry on the sphere, maximum usable frequencies of STANDARDS 5.2 and 5.4, losses of 6.
-/// What it leaves out: F1 modes, sporadic E, auroral loss, ground wave, tilts, focusing at the
-/// skip distance. Constants marked [memory] in STANDARDS are from memory here too.
+/// Mirror geometry on the sphere, maximum usable frequencies and losses after ITU-R P.533 and
+/// P.1240. What it leaves out: F1 modes, sporadic E, auroral loss, ground wave, tilts, focusing at
+/// the skip distance. Most constants of the two Recommendations are from memory, marked [memory];
+/// those marked [consistent] pass a test that wrong ones would hardly pass (boundary values,
+/// continuity).
 namespace farhear::skywave {
 
 // ---------------------------------------------------------------- one hop on the sphere
 
-/// A hop of length d over a mirror at height h, STANDARDS (17) and (19) in a form without angles:
+/// A hop of length d over a mirror at height h, in a form without angles:
 /// law of cosines and law of sines in the triangle Earth centre, station, mirror.
 struct Hop {
     double slant_km;       // up and down
@@ -29,45 +31,49 @@ struct Hop {
 [[nodiscard]] Hop hop_over(double hop_km, double mirror_km) noexcept;
 /// Elevation of a hop at its ends. [deg]
 [[nodiscard]] double elevation_deg(const Hop& hop) noexcept;
-/// Secant of the angle of incidence at a height, STANDARDS (18).
+/// Secant of the angle of incidence at a height (law of sines).
 [[nodiscard]] double secant_incidence(double cos_elevation, double height_km) noexcept;
-/// Longest hop at a minimum elevation. [km]  STANDARDS (20)
+/// Longest hop at a minimum elevation. [km]
 [[nodiscard]] double longest_hop_km(double elevation_deg, double mirror_km) noexcept;
 
 // ---------------------------------------------------------------- usable frequencies
 
 /// The factors of the F2 formula that depend on foF2/foE and M(3000)F2 only.
 struct F2Shape {
-    double b;        // STANDARDS (23)
-    double dmax_km;  // STANDARDS (24)
+    double b;        // MUF(3000)F2 / foF2 as corrected for the E layer
+    double dmax_km;  // beyond it the MUF grows no more
     double c_3000;   // C_D at 3000 km
 };
 [[nodiscard]] F2Shape f2_shape(double fof2_mhz, double foe_mhz, double m3000f2_ratio) noexcept;
-/// Polynomial C_D: 0 at distance 0, 1 at dmax. STANDARDS (25)
+/// Polynomial C_D: 0 at distance 0, 1 at dmax. Source: Lockwood 1983, P.1240 3.1 [consistent]
 [[nodiscard]] double f2_distance_factor(double hop_km, double dmax_km) noexcept;
-/// Basic MUF of an F2 hop; beyond dmax that of dmax. [MHz] STANDARDS (26) [consistent]
+/// Basic MUF of an F2 hop; beyond dmax that of dmax. [MHz]
+/// Source: Lockwood 1983, P.533 3.5 and P.1240 3.1 [consistent]
 [[nodiscard]] double f2_muf_mhz(double hop_km, double fof2_mhz, const F2Shape& shape,
                                 double gyro_mhz) noexcept;
-/// Basic MUF of an E hop, mirror at 110 km. [MHz] STANDARDS (21) [memory: P.533]
+/// Basic MUF of an E hop, mirror at 110 km. [MHz] Source: P.533 3.3 [memory]
 [[nodiscard]] double e_muf_mhz(double hop_km, double foe_mhz) noexcept;
 
 /// Mirror height of an F2 hop, from hmF2 and the underlying ionisation [own]:
 /// hmF2 (0.78 + 0.65 foE/foF2), the bracket not above 1.1, kept within 160 .. 600 km. A fit to
-/// the equivalent mirror heights of quasi-parabolic rays at half to full MUF (STANDARDS W15:
-/// 224-247 km without, 274-356 km with an E layer, for hmF2 300 km): +-15 %.
+/// the equivalent mirror heights of quasi-parabolic rays at half to full MUF (foF2 8 MHz, foE 3.2
+/// or none, f 9 to 18 MHz: 224-247 km without, 274-356 km with an E layer, for hmF2 300 km): +-15
+/// %.
 [[nodiscard]] double mirror_height_km(const ionosphere::Characteristics& c) noexcept;
 
 // ---------------------------------------------------------------- losses
 
-/// Absorption of one hop. [dB] STANDARDS (31) [memory: Lucas and Haydon 1966]
+/// Absorption of one hop. [dB]
+/// Source: Lucas and Haydon, ESSA Technical Report IER 1-ITSA 1 (1966) [memory]
 /// @param factor  the solar factor below, averaged over the control points.
 [[nodiscard]] double absorption_db(double freq_mhz, double gyro_mhz, double cos_elevation,
                                    double factor) noexcept;
-/// (1 + 0.0037 R12) cos^1.3(0.881 chi), not below 0.1. STANDARDS (32)
+/// (1 + 0.0037 R12) cos^1.3(0.881 chi), not below 0.1. Same source [memory].
 [[nodiscard]] double absorption_factor(double zenith_deg, double r12) noexcept;
-/// Loss of a penetrating ray beyond the support of the layer. [dB] STANDARDS 6.3 [own]
+/// Loss of a penetrating ray beyond the support of the layer. [dB] [own: the older law of P.533
+/// [memory] plus a step that the spread of 4 % smooths]
 [[nodiscard]] double penetration_db(double freq_mhz, double muf_mhz) noexcept;
-/// Gain by convergence on the sphere, capped at 15 dB. STANDARDS 7.1
+/// Gain by convergence on the sphere, capped at 15 dB. Source: P.533 5.3 [memory]
 [[nodiscard]] double convergence_db(double distance_km) noexcept;
 
 /// Fixed figures of the loss budget.

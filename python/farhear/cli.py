@@ -229,6 +229,12 @@ def _say_study(study: xr.Dataset, out: Console) -> None:
             row["band"], row["open_hours_utc"] or "-", row["open_hours_local"] or "-", best, opens
         )
     out.print(table)
+    near = [str(b) for b in study["band"].to_numpy()[study["far_count"].to_numpy() == 0]]
+    if near:
+        out.print(
+            f"No site of the list is that far away on {', '.join(near)}: --far-km 0 counts all.",
+            soft_wrap=True,
+        )
     out.print(f"Solar index: {study.attrs['index_status']}.", soft_wrap=True)
     if "predicted" in study.attrs["index_status"]:
         out.print(

@@ -438,6 +438,11 @@ def test_own_files_from_the_command_line(tmp_path, capsys):
     assert status == 0
     assert "[red]Home" in out  # names are text, not markup
     assert "line 8, power_kw: outside (0, 2000]" in out
+    assert "No site of the list" not in out
+    _, out, _ = run(
+        capsys, *common, "--days", "iso", "--far-km", "15000", "--out", tmp_path / "out"
+    )
+    assert "No site of the list is that far away on 75 m, 49 m" in out
     status, out, err = run(capsys, *common, "--out", tmp_path / "no")
     assert (status, out) == (2, "")
     assert err.startswith("farhear: list.csv: days '7'")

@@ -9,6 +9,31 @@
 
 namespace farhear::bind {
 
+namespace {
+
+ArrayIn muf(const ionosphere::Maps& maps, const magnetic::Model& field,
+            const ionosphere::Drive& drive, skywave::Route route, const ArrayIn& tx_lat_deg,
+            const ArrayIn& tx_lon_deg, const ArrayIn& rx_lat_deg, const ArrayIn& rx_lon_deg,
+            const ArrayIn& min_elevation_deg, const ArrayIn& t_unix_s, const ArrayIn& f107_sfu,
+            const IndexIn& circuit_index, const IndexIn& instant_index) {
+    auto out = make(static_cast<std::size_t>(
+        circuit_index.size() == 0 ? tx_lat_deg.size() * t_unix_s.size() : circuit_index.size()));
+    const skywave::EndColumns ends = {view(tx_lat_deg), view(tx_lon_deg), view(rx_lat_deg),
+                                      view(rx_lon_deg), view(min_elevation_deg)};
+    const auto t = view(t_unix_s);
+    const auto flux = view(f107_sfu);
+    const auto circuit_of = view(circuit_index);
+    const auto instant_of = view(instant_index);
+    const auto result = std::span<double>(out.mutable_data(), static_cast<std::size_t>(out.size()));
+    {
+        const py::gil_scoped_release unlocked;
+        skywave::muf(maps, field, drive, route, ends, t, flux, circuit_of, instant_of, result);
+    }
+    return out;
+}
+
+}  // namespace
+
 void bind_skywave(py::module_& m) {
     py::native_enum<skywave::Route>(m, "Route", "enum.IntEnum")
         .value("SHORT", skywave::Route::kShort)
@@ -53,6 +78,12 @@ void bind_skywave(py::module_& m) {
         py::arg("tx_lat_deg"), py::arg("tx_lon_deg"), py::arg("rx_lat_deg"), py::arg("rx_lon_deg"),
         py::arg("freq_mhz"), py::arg("power_kw"), py::arg("tx_gain_dbi"),
         py::arg("min_elevation_deg"), py::arg("t_unix_s"), py::arg("f107_sfu"));
+    m.def("muf", &muf, py::arg("maps"), py::arg("field"), py::arg("drive"), py::arg("route"),
+          py::arg("tx_lat_deg").noconvert(), py::arg("tx_lon_deg").noconvert(),
+          py::arg("rx_lat_deg").noconvert(), py::arg("rx_lon_deg").noconvert(),
+          py::arg("min_elevation_deg").noconvert(), py::arg("t_unix_s").noconvert(),
+          py::arg("f107_sfu").noconvert(), py::arg("circuit_index").noconvert(),
+          py::arg("instant_index").noconvert());
 }
 
 }  // namespace farhear::bind

@@ -238,6 +238,19 @@ Instant prepare(const Maps& maps, double t_unix_s, double f107_sfu, const Drive&
     return out;
 }
 
+std::vector<std::optional<Instant>> prepare(const Maps& maps, std::span<const double> t_unix_s,
+                                            std::span<const double> f107_sfu, const Drive& drive) {
+    checks::same_length("f107_sfu", f107_sfu.size(), t_unix_s.size());
+    checks::within("f107_sfu", f107_sfu, 50.0, 400.0);
+    std::vector<std::optional<Instant>> out(t_unix_s.size());
+    for (std::size_t t = 0; t < out.size(); ++t) {
+        if (!std::isnan(t_unix_s[t]) && !std::isnan(f107_sfu[t])) {
+            out[t] = prepare(maps, t_unix_s[t], f107_sfu[t], drive);
+        }
+    }
+    return out;
+}
+
 Place prepare(const magnetic::Model& field, double year, double lat_deg, double lon_deg) {
     const auto at_300 = field.components(year, lat_deg, lon_deg, 300.0);
     const auto at_100 = field.components(year, lat_deg, lon_deg, 100.0);
@@ -304,20 +317,13 @@ void characteristics(const Maps& maps, const magnetic::Model& field, const Drive
     const std::size_t places = lat_deg.size();
     const std::size_t count = t_unix_s.size();
     checks::same_length("lon_deg", lon_deg.size(), places);
-    checks::same_length("f107_sfu", f107_sfu.size(), count);
     checks::within("lat_deg", lat_deg, -90.0, 90.0);
-    checks::within("f107_sfu", f107_sfu, 50.0, 400.0);
     const checks::Pairs pairs(places, count, place_index, instant_index);
     for (const auto& buffer :
          {out.fof2_mhz, out.m3000f2_ratio, out.foe_mhz, out.fof1_mhz, out.hmf2_km}) {
         checks::same_length("output", buffer.size(), pairs.size());
     }
-    std::vector<std::optional<Instant>> instants(count);
-    for (std::size_t t = 0; t < count; ++t) {
-        if (!std::isnan(t_unix_s[t]) && !std::isnan(f107_sfu[t])) {
-            instants[t] = prepare(maps, t_unix_s[t], f107_sfu[t], drive);
-        }
-    }
+    const auto instants = prepare(maps, t_unix_s, f107_sfu, drive);
     std::size_t current = places;  // none yet
     double year = kNan;
     Place place{};

@@ -146,8 +146,7 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
 
 namespace {
 
-void check(const CircuitColumns& c, std::span<const double> t_unix_s,
-           std::span<const double> f107_sfu) {
+void check(const CircuitColumns& c) {
     const std::size_t n = c.tx_lat_deg.size();
     struct Rule {
         const char* name;
@@ -173,8 +172,6 @@ void check(const CircuitColumns& c, std::span<const double> t_unix_s,
         checks::same_length(rule.name, rule.values.size(), n);
         checks::within(rule.name, rule.values, rule.low, rule.high);
     }
-    checks::same_length("f107_sfu", f107_sfu.size(), t_unix_s.size());
-    checks::within("f107_sfu", f107_sfu, 50.0, 400.0);
 }
 
 skywave::Circuit circuit_of(const CircuitColumns& c, std::size_t i, skywave::Route route) {
@@ -225,18 +222,13 @@ void likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
                 const CircuitColumns& circuits, std::span<const double> t_unix_s,
                 std::span<const double> f107_sfu, std::span<const std::int64_t> circuit_index,
                 std::span<const std::int64_t> instant_index, const ResultColumns& out) {
-    check(circuits, t_unix_s, f107_sfu);
+    check(circuits);
     const std::size_t circuits_count = circuits.tx_lat_deg.size();
     const std::size_t instants_count = t_unix_s.size();
     const checks::Pairs pairs(circuits_count, instants_count, circuit_index, instant_index);
     checks::same_length("output", out.likelihood.size(), pairs.size());
 
-    std::vector<std::optional<ionosphere::Instant>> instants(instants_count);
-    for (std::size_t t = 0; t < instants_count; ++t) {
-        if (!std::isnan(t_unix_s[t]) && !std::isnan(f107_sfu[t])) {
-            instants[t] = ionosphere::prepare(maps, t_unix_s[t], f107_sfu[t], drive);
-        }
-    }
+    const auto instants = ionosphere::prepare(maps, t_unix_s, f107_sfu, drive);
     std::optional<skywave::Finder> finder;
     Listener listener{};
     std::size_t current = circuits_count;  // none yet

@@ -341,4 +341,55 @@ void Finder::add_modes(const Way& way, const ionosphere::Instant& instant,
     }
 }
 
+void muf(const ionosphere::Maps& maps, const magnetic::Model& field, const ionosphere::Drive& drive,
+         Route route, const EndColumns& circuits, std::span<const double> t_unix_s,
+         std::span<const double> f107_sfu, std::span<const std::int64_t> circuit_index,
+         std::span<const std::int64_t> instant_index, std::span<double> muf_mhz) {
+    constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
+    constexpr double kAnyFrequency_mhz = 10.0;  // the basic MUF does not depend on it
+    const std::size_t count = circuits.tx_lat_deg.size();
+    checks::same_length("tx_lon_deg", circuits.tx_lon_deg.size(), count);
+    checks::same_length("rx_lat_deg", circuits.rx_lat_deg.size(), count);
+    checks::same_length("rx_lon_deg", circuits.rx_lon_deg.size(), count);
+    checks::same_length("min_elevation_deg", circuits.min_elevation_deg.size(), count);
+    checks::within("tx_lat_deg", circuits.tx_lat_deg, -90.0, 90.0);
+    checks::within("rx_lat_deg", circuits.rx_lat_deg, -90.0, 90.0);
+    checks::within("min_elevation_deg", circuits.min_elevation_deg, 0.0, 30.0);
+    const auto instants = ionosphere::prepare(maps, t_unix_s, f107_sfu, drive);
+    const checks::Pairs pairs(count, instants.size(), circuit_index, instant_index);
+    checks::same_length("muf_mhz", muf_mhz.size(), pairs.size());
+    std::optional<Finder> finder;
+    std::size_t current = count;  // none yet
+    for (std::size_t i = 0; i < pairs.size(); ++i) {
+        const auto [c, t] = pairs[i];
+        if (c != current) {
+            current = c;
+            finder.reset();
+            const Circuit circuit = {circuits.tx_lat_deg[c],
+                                     circuits.tx_lon_deg[c],
+                                     circuits.rx_lat_deg[c],
+                                     circuits.rx_lon_deg[c],
+                                     kAnyFrequency_mhz,
+                                     1.0,
+                                     0.0,
+                                     circuits.min_elevation_deg[c],
+                                     route};
+            if (!std::isnan(circuit.tx_lat_deg + circuit.tx_lon_deg + circuit.rx_lat_deg +
+                            circuit.rx_lon_deg + circuit.min_elevation_deg)) {
+                finder.emplace(field, circuit);
+            }
+        }
+        muf_mhz[i] = kNan;
+        const auto& instant = instants[t];
+        if (finder && instant) {
+            const Modes modes = finder->find(*instant, drive);
+            double highest = 0.0;
+            for (std::size_t m = 0; m < modes.count; ++m) {
+                highest = std::max(highest, modes.list[m].muf_mhz);
+            }
+            muf_mhz[i] = highest;
+        }
+    }
+}
+
 }  // namespace farhear::skywave

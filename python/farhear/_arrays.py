@@ -1,6 +1,6 @@
 """The one door from Python values to the core: broadcast, flatten, and back."""
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from farhear.errors import InputError
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.int64]
 
 
 def as_float64(name: str, value: ArrayLike) -> Floats:
@@ -59,14 +60,8 @@ def restore(flat: NDArray[Any], shape: tuple[int, ...]) -> Any:
 _BLOCK = 1 << 16  # pairs in one call of the core: bounds memory and lets Ctrl-C through
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
-    """Some of the pairs: where they stand, the instants they use, the two index columns."""
-
-    where: NDArray[np.int64]
-    instants: list[Floats]
-    row_index: NDArray[np.int64]
-    instant_index: NDArray[np.int64]
+Call = Callable[[list[Floats], Indices, Indices], dict[str, NDArray[Any]]]
+"""A core function: instants, row index, instant index; columns by name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,29 +75,30 @@ class Pairing:
     shape: tuple[int, ...]
     rows: list[Floats]
     instants: list[Floats]
-    row_index: NDArray[np.int64]
-    instant_index: NDArray[np.int64]
+    row_index: Indices
+    instant_index: Indices
     _interleave: tuple[tuple[int, ...], tuple[int, ...]] | None
 
-    @property
-    def is_grid(self) -> bool:
-        """Whether every row meets every instant."""
-        return self._interleave is not None
-
-    def blocks(self) -> Iterator[Block]:
-        """Cut the pairs into blocks, equal rows next to each other. Not for a grid."""
+    def run(self, call: Call) -> dict[str, NDArray[Any]]:
+        """Let the core work on the grid, or on the pairs block by block, equal rows together."""
+        if self._interleave is not None or self.row_index.size == 0:
+            flat = call(self.instants, self.row_index, self.instant_index)
+            return {name: self._restore(values) for name, values in flat.items()}
+        out: dict[str, NDArray[Any]] = {}
         order = np.argsort(self.row_index, kind="stable")
         for first in range(0, order.size, _BLOCK):
             where = order[first : first + _BLOCK]
             used, inverse = np.unique(self.instant_index[where], return_inverse=True)
-            yield Block(
-                where,
+            part = call(
                 [np.ascontiguousarray(a[used]) for a in self.instants],
                 np.ascontiguousarray(self.row_index[where]),
                 inverse.astype(np.int64).reshape(-1),
             )
+            for name, values in part.items():
+                out.setdefault(name, np.empty(order.size, values.dtype))[where] = values
+        return {name: self._restore(values) for name, values in out.items()}
 
-    def restore(self, flat: NDArray[Any]) -> NDArray[Any]:
+    def _restore(self, flat: NDArray[Any]) -> NDArray[Any]:
         """Give a grid's result, [row][instant], or the pairs' result, their shape."""
         if self._interleave is None:
             return flat.reshape(self.shape)
@@ -142,7 +138,7 @@ def pair(rows: dict[str, Floats], instants: dict[str, Floats]) -> Pairing:
     return Pairing(shape, row_table, instant_table, row_index, instant_index, None)
 
 
-def _unique(columns: list[Floats]) -> tuple[list[Floats], NDArray[np.int64]]:
+def _unique(columns: list[Floats]) -> tuple[list[Floats], Indices]:
     """Rows without repetition, and where each went. NaN equals NaN bit by bit."""
     table = np.ascontiguousarray(np.stack(columns, axis=1))
     if table.shape[0] == 0:

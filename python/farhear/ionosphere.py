@@ -9,12 +9,12 @@ latitudes and by up to 30 % near the magnetic equator at night (a proxy, see the
 
 from typing import Any, NamedTuple
 
-import numpy as np
 from numpy.typing import ArrayLike
 
 from farhear import _core
 from farhear._arrays import (
     Floats,
+    Indices,
     as_float64,
     broadcast_shape,
     check_place,
@@ -148,24 +148,12 @@ def characteristics(
     pairing = pair({"lat_deg": lat, "lon_deg": lon}, {"utc": unix_s(utc), "f107_sfu": flux})
     how = drive(saturate=saturate, field_year=field_year, foe_form=foe_form)
 
-    def call(instants: list[Floats], rows: Any, index: Any) -> tuple[Floats, ...]:
-        lat, lon = pairing.rows
-        t, flux = instants
-        values: tuple[Floats, ...] = _core.ionosphere.characteristics(
-            maps(), field(), how, lat, lon, t, flux, rows, index
-        )
-        return values
+    def call(instants: list[Floats], rows: Indices, index: Indices) -> dict[str, Floats]:
+        args: tuple[Any, ...] = (*pairing.rows, *instants, rows, index)
+        values = _core.ionosphere.characteristics(maps(), field(), how, *args)
+        return dict(zip(Characteristics._fields, values, strict=True))
 
-    if pairing.is_grid:
-        flat = call(pairing.instants, pairing.row_index, pairing.instant_index)
-    else:
-        flat = tuple(np.empty(pairing.row_index.size) for _ in Characteristics._fields)
-        for block in pairing.blocks():
-            for out, part in zip(
-                flat, call(block.instants, block.row_index, block.instant_index), strict=True
-            ):
-                out[block.where] = part
-    return Characteristics(*(restore(pairing.restore(v).reshape(-1), pairing.shape) for v in flat))
+    return Characteristics(**{name: v[()] for name, v in pairing.run(call).items()})
 
 
 def monthly_maps(

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from farhear import _core, noise
 from farhear._arrays import (
     Floats,
+    Indices,
     as_float64,
     broadcast_shape,
     check_place,
@@ -158,34 +159,19 @@ def likelihood(
     how = drive(saturate=saturate, field_year=field_year, foe_form=foe_form)
     way = route(long_path)
 
-    def call(instants: list[Floats], rows: Any, index: Any) -> dict[str, Any]:
-        t, flux = instants
-        values: dict[str, Any] = _core.reception.likelihood(
-            maps(), field(), how, way, pairing.rows, t, flux, rows, index
-        )
-        return values
+    def call(instants: list[Floats], rows: Indices, index: Indices) -> dict[str, Any]:
+        args: tuple[Any, ...] = (pairing.rows, *instants, rows, index)
+        return _core.reception.likelihood(maps(), field(), how, way, *args)
 
-    if pairing.is_grid:
-        flat = call(pairing.instants, pairing.row_index, pairing.instant_index)
-    else:
-        flat = {name: np.empty(pairing.row_index.size) for name in _NUMBERS}
-        flat |= {
-            name: np.empty(pairing.row_index.size, dtype=np.uint8)
-            for name in ("hops", "layer", "long_path", "limit")
-        }
-        for block in pairing.blocks():
-            part = call(block.instants, block.row_index, block.instant_index)
-            for name, out in flat.items():
-                out[block.where] = part[name]
-
+    found = pairing.run(call)
     dims = tuple(f"dim_{i}" for i in range(len(pairing.shape)))
     variables: dict[str, Any] = {}
     for name, (unit, text) in _NUMBERS.items():
         attrs: dict[str, Any] = {"units": unit, "long_name": text, "source": _SOURCE}
-        variables[name] = (dims, pairing.restore(flat[name]), attrs)
+        variables[name] = (dims, found[name], attrs)
     variables["hops"] = (
         dims,
-        pairing.restore(flat["hops"]),
+        found["hops"],
         {"units": "1", "long_name": "hops of the strongest mode", "source": _SOURCE},
     )
     for name, words, text in [
@@ -193,7 +179,7 @@ def likelihood(
         ("long_path", {0: "short", 1: "long"}, "way round the Earth of the strongest mode"),
         ("limit", LIMITS, "what limits reception"),
     ]:
-        variables[name] = (dims, pairing.restore(flat[name]), flags(words, text))
+        variables[name] = (dims, found[name], flags(words, text))
     return xr.Dataset(variables, attrs={"farhear_version": _core.__version__})
 
 

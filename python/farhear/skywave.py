@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from farhear import _core
-from farhear._arrays import as_float64, check_place, check_range
+from farhear._arrays import Floats, Indices, as_float64, check_place, check_range, pair
 from farhear._core_models import drive, field, maps
 from farhear.errors import InputError
 from farhear.times import unix_s
@@ -159,18 +159,20 @@ def muf(
 
     Arguments broadcast as in `farhear.reception.likelihood`; the result has the broadcast shape.
     """
-    from farhear.reception import likelihood
+    columns = {
+        "tx_lat_deg": as_float64("tx_lat_deg", tx_lat_deg),
+        "tx_lon_deg": as_float64("tx_lon_deg", tx_lon_deg),
+        "rx_lat_deg": as_float64("rx_lat_deg", rx_lat_deg),
+        "rx_lon_deg": as_float64("rx_lon_deg", rx_lon_deg),
+        "min_elevation_deg": as_float64("min_elevation_deg", min_elevation_deg),
+    }
+    check_place(columns["tx_lat_deg"], columns["tx_lon_deg"], "tx_")
+    check_place(columns["rx_lat_deg"], columns["rx_lon_deg"], "rx_")
+    pairing = pair(columns, {"utc": unix_s(utc), "f107_sfu": as_float64("f107_sfu", f107_sfu)})
+    how, way = drive(), route(long_path)
 
-    result = likelihood(
-        tx_lat_deg,
-        tx_lon_deg,
-        rx_lat_deg,
-        rx_lon_deg,
-        10000.0,  # the basic MUF does not depend on the frequency
-        utc,
-        power_kw=1.0,
-        f107_sfu=f107_sfu,
-        long_path=long_path,
-        min_elevation_deg=min_elevation_deg,
-    )
-    return result["muf_mhz"].to_numpy()[()]
+    def call(instants: list[Floats], rows: Indices, index: Indices) -> dict[str, Floats]:
+        args: tuple[Any, ...] = (*pairing.rows, *instants, rows, index)
+        return {"muf_mhz": _core.skywave.muf(maps(), field(), how, way, *args)}
+
+    return pairing.run(call)["muf_mhz"][()]

@@ -3,6 +3,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -153,6 +154,13 @@ struct Instant {
 };
 [[nodiscard]] Instant prepare(const Maps& maps, double t_unix_s, double f107_sfu,
                               const Drive& drive);
+
+/// Many instants; none where time or flux is NaN.
+/// @throws InputError on unequal lengths or a flux outside 50 .. 400 sfu.
+[[nodiscard]] std::vector<std::optional<Instant>> prepare(const Maps& maps,
+                                                          std::span<const double> t_unix_s,
+                                                          std::span<const double> f107_sfu,
+                                                          const Drive& drive);
 
 /// A place with all that depends on it and the magnetic epoch.
 struct Place {

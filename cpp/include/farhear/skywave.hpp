@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <map>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "farhear/ionosphere.hpp"
@@ -177,5 +178,22 @@ class Finder {
     double distance_km_;
     std::map<double, Prepared> prepared_;
 };
+
+/// Columns of the ends, equal lengths. [deg]
+struct EndColumns {
+    std::span<const double> tx_lat_deg;
+    std::span<const double> tx_lon_deg;
+    std::span<const double> rx_lat_deg;
+    std::span<const double> rx_lon_deg;
+    std::span<const double> min_elevation_deg;
+};
+
+/// Highest basic MUF of all modes, monthly median. [MHz] Element i uses circuit circuit_index[i]
+/// and instant instant_index[i]; with both index columns empty, every circuit at every instant,
+/// [circuit][instant]. NaN gives NaN. @throws InputError on unequal lengths or values out of range.
+void muf(const ionosphere::Maps& maps, const magnetic::Model& field, const ionosphere::Drive& drive,
+         Route route, const EndColumns& circuits, std::span<const double> t_unix_s,
+         std::span<const double> f107_sfu, std::span<const std::int64_t> circuit_index,
+         std::span<const std::int64_t> instant_index, std::span<double> muf_mhz);
 
 }  // namespace farhear::skywave

@@ -2,6 +2,8 @@ from __future__ import annotations
 import enum
 import farhear._core.ionosphere
 import farhear._core.magnetic
+import numpy
+import numpy.typing
 import typing
 
 class Route(enum.IntEnum):
@@ -58,3 +60,18 @@ def modes(
     t_unix_s: typing.SupportsFloat | typing.SupportsIndex,
     f107_sfu: typing.SupportsFloat | typing.SupportsIndex,
 ) -> list[Mode]: ...
+def muf(
+    maps: farhear._core.ionosphere.Maps,
+    field: farhear._core.magnetic.Model,
+    drive: farhear._core.ionosphere.Drive,
+    route: Route,
+    tx_lat_deg: numpy.typing.NDArray[numpy.float64],
+    tx_lon_deg: numpy.typing.NDArray[numpy.float64],
+    rx_lat_deg: numpy.typing.NDArray[numpy.float64],
+    rx_lon_deg: numpy.typing.NDArray[numpy.float64],
+    min_elevation_deg: numpy.typing.NDArray[numpy.float64],
+    t_unix_s: numpy.typing.NDArray[numpy.float64],
+    f107_sfu: numpy.typing.NDArray[numpy.float64],
+    circuit_index: numpy.typing.NDArray[numpy.int64],
+    instant_index: numpy.typing.NDArray[numpy.int64],
+) -> numpy.typing.NDArray[numpy.float64]: ...

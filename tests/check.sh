@@ -64,8 +64,9 @@ step_notebooks() {
 
 step_tests() { python -m pytest -q -n "$jobs" --hypothesis-profile=gate; }
 
-steps=(setup format_cpp format_python lint_python types stubs tests_cpp lint_cpp benchmarks wheel
-    notebooks tests)
+# steps joined by "+" run side by side: each of them keeps one core busy
+steps=(setup format_cpp format_python lint_python types+stubs tests_cpp lint_cpp benchmarks
+    wheel+notebooks tests)
 if (($#)); then steps=("$@"); fi
 
 report=""
@@ -76,10 +77,25 @@ at_exit() {
     if ((status)); then echo "FAILED: $step"; else echo "all steps passed: $SECONDS s"; fi
 }
 trap at_exit EXIT
+together() { # outputs one after the other, in the order of the names
+    local one running=() status=0
+    for one in "$@"; do
+        "step_$one" >"$scratch/log-$one" 2>&1 &
+        running+=($!)
+    done
+    for one in "$@"; do
+        wait "${running[0]}" || status=$?
+        running=("${running[@]:1}")
+        cat "$scratch/log-$one"
+    done
+    return "$status"
+}
+
 for step in "${steps[@]}"; do
     begin=$SECONDS
     echo "== $step"
     # no "||" here: it would switch set -e off inside the step
-    "step_$step"
+    IFS=+ read -ra names <<<"$step"
+    if ((${#names[@]} == 1)); then "step_$step"; else together "${names[@]}"; fi
     report+="$(printf '%6d  %s' $((SECONDS - begin)) "$step")\n"
 done

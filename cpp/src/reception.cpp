@@ -19,13 +19,14 @@ constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 constexpr double kDecile = 1.2815515655446004;  // 90 % point of the normal distribution
 constexpr double kSupportWidth = 0.04;
 constexpr double kScreenWidth = 0.05;
-constexpr double kFarOff = 6.0;  // standard deviations beyond which a share is 0 or 1
+constexpr double kScreened = 1e-6;  // what gets past a layer that screens: 60 dB less [own]
+constexpr double kFarOff = 6.0;     // standard deviations beyond which a share is 0 or 1
 
 double normal(double z) noexcept { return 0.5 * std::erfc(-z / std::numbers::sqrt2); }
 
 double power(double db) noexcept { return std::exp(db * (std::numbers::ln10 / 10.0)); }
 
-double decibel(double power) noexcept { return 10.0 * std::log10(std::max(power, 1e-30)); }
+double decibel(double power) noexcept { return 10.0 * std::log10(std::max(power, 1e-300)); }
 
 double share(double z) noexcept {
     if (z > kFarOff) {
@@ -42,7 +43,8 @@ double carried(const skywave::Mode& mode, double full, double freq_mhz, double z
         part += (1.0 - part) * power(-skywave::penetration_db(freq_mhz, muf));
     }
     if (mode.screening_mhz > 0.0) {
-        part *= share(std::log(freq_mhz / mode.screening_mhz) / kScreenWidth);
+        const double open = share(std::log(freq_mhz / mode.screening_mhz) / kScreenWidth);
+        part *= open + (1.0 - open) * kScreened;
     }
     return full * part;
 }

@@ -5,9 +5,11 @@
 #include <pybind11/numpy.h>
 #include <pybind11/pybind11.h>
 
+#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <span>
+#include <tuple>
 
 namespace farhear::bind {
 
@@ -29,6 +31,23 @@ template <typename T>
 }
 [[nodiscard]] inline py::array_t<double> make(std::size_t n) {
     return py::array_t<double>(static_cast<py::ssize_t>(n));
+}
+
+/// A tuple of kOut new columns of n doubles, filled by fill(spans) without the interpreter's lock:
+/// `fill` takes an array of spans and may touch nothing of Python.
+template <std::size_t kOut, typename Fill>
+[[nodiscard]] auto columns(std::size_t n, const Fill& fill) {
+    std::array<py::array_t<double>, kOut> arrays;
+    std::array<std::span<double>, kOut> spans;
+    for (std::size_t i = 0; i < kOut; ++i) {
+        arrays[i] = make(n);             // NOLINT: i < kOut
+        spans[i] = view_out(arrays[i]);  // NOLINT
+    }
+    {
+        const py::gil_scoped_release unlocked;
+        fill(spans);
+    }
+    return std::tuple_cat(arrays);
 }
 
 }  // namespace farhear::bind

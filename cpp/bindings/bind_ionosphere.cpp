@@ -29,57 +29,42 @@ void bind_elementwise(py::module_& m, const char* name, const char* argument) {
         py::arg(argument).noconvert());
 }
 
-py::tuple product(const ionosphere::Maps& maps, const ArrayIn& lat_deg, const ArrayIn& lon_deg,
-                  const ArrayIn& modip_deg, const std::vector<int>& months, const ArrayIn& ut_h,
-                  const ArrayIn& ig12) {
+auto product(const ionosphere::Maps& maps, const ArrayIn& lat_deg, const ArrayIn& lon_deg,
+             const ArrayIn& modip_deg, const std::vector<int>& months, const ArrayIn& ut_h,
+             const ArrayIn& ig12) {
     const auto places = static_cast<std::size_t>(lat_deg.size());
     const auto count = static_cast<std::size_t>(ut_h.size());
-    auto fof2_mhz = make(places * count);
-    auto m3000f2_ratio = make(places * count);
     const auto lat = view(lat_deg);
     const auto lon = view(lon_deg);
     const auto modip = view(modip_deg);
     const auto ut = view(ut_h);
     const auto index = view(ig12);
-    const auto fof2 = view_out(fof2_mhz);
-    const auto m3000 = view_out(m3000f2_ratio);
-    {
-        const py::gil_scoped_release unlocked;
+    return columns<2>(places * count, [&](const auto& out) {
         std::vector<ionosphere::Terms> terms;
         terms.reserve(count);
         for (std::size_t t = 0; t < count; ++t) {
             terms.push_back(maps.month(months.at(t), ut[t], index[t]));
         }
-        ionosphere::product(lat, lon, modip, terms, fof2, m3000);
-    }
-    return py::make_tuple(fof2_mhz, m3000f2_ratio);
+        ionosphere::product(lat, lon, modip, terms, out[0], out[1]);
+    });
 }
 
-py::tuple characteristics(const ionosphere::Maps& maps, const magnetic::Model& field,
-                          const ionosphere::Drive& drive, const ArrayIn& lat_deg,
-                          const ArrayIn& lon_deg, const ArrayIn& t_unix_s, const ArrayIn& f107_sfu,
-                          const IndexIn& place_index, const IndexIn& instant_index) {
+auto characteristics(const ionosphere::Maps& maps, const magnetic::Model& field,
+                     const ionosphere::Drive& drive, const ArrayIn& lat_deg, const ArrayIn& lon_deg,
+                     const ArrayIn& t_unix_s, const ArrayIn& f107_sfu, const IndexIn& place_index,
+                     const IndexIn& instant_index) {
     const auto n = static_cast<std::size_t>(
         place_index.size() == 0 ? lat_deg.size() * t_unix_s.size() : place_index.size());
-    auto fof2 = make(n);
-    auto m3000 = make(n);
-    auto foe = make(n);
-    auto fof1 = make(n);
-    auto hmf2 = make(n);
-    const ionosphere::CharacteristicsOut out = {view_out(fof2), view_out(m3000), view_out(foe),
-                                                view_out(fof1), view_out(hmf2)};
     const auto lat = view(lat_deg);
     const auto lon = view(lon_deg);
     const auto t = view(t_unix_s);
     const auto flux = view(f107_sfu);
     const auto place_of = view(place_index);
     const auto instant_of = view(instant_index);
-    {
-        const py::gil_scoped_release unlocked;
+    return columns<5>(n, [&](const auto& out) {
         ionosphere::characteristics(maps, field, drive, lat, lon, t, flux, place_of, instant_of,
-                                    out);
-    }
-    return py::make_tuple(fof2, m3000, foe, fof1, hmf2);
+                                    {out[0], out[1], out[2], out[3], out[4]});
+    });
 }
 
 }  // namespace

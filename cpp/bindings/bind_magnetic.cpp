@@ -24,17 +24,9 @@ void bind_magnetic(py::module_& m) {
                 const auto lat = view(lat_deg);
                 const auto lon = view(lon_deg);
                 const auto height = view(height_km);
-                auto north_nt = make(lat.size());
-                auto east_nt = make(lat.size());
-                auto down_nt = make(lat.size());
-                const auto north = view_out(north_nt);
-                const auto east = view_out(east_nt);
-                const auto down = view_out(down_nt);
-                {
-                    const py::gil_scoped_release unlocked;  // below this line: spans only
-                    model.components(t, lat, lon, height, north, east, down);
-                }
-                return py::make_tuple(north_nt, east_nt, down_nt);
+                return columns<3>(lat.size(), [&](const auto& out) {
+                    model.components(t, lat, lon, height, out[0], out[1], out[2]);
+                });
             },
             py::arg("year").noconvert(), py::arg("lat_deg").noconvert(),
             py::arg("lon_deg").noconvert(), py::arg("height_km").noconvert())
@@ -61,17 +53,9 @@ void bind_magnetic(py::module_& m) {
             const auto east = view(east_nt);
             const auto down = view(down_nt);
             const auto lat = view(lat_deg);
-            auto dip_deg = make(north.size());
-            auto modip_deg = make(north.size());
-            auto gyro_mhz = make(north.size());
-            const auto dip = view_out(dip_deg);
-            const auto modip = view_out(modip_deg);
-            const auto gyro = view_out(gyro_mhz);
-            {
-                const py::gil_scoped_release unlocked;  // below this line: spans only
-                magnetic::derive(north, east, down, lat, dip, modip, gyro);
-            }
-            return py::make_tuple(dip_deg, modip_deg, gyro_mhz);
+            return columns<3>(north.size(), [&](const auto& out) {
+                magnetic::derive(north, east, down, lat, out[0], out[1], out[2]);
+            });
         },
         py::arg("north_nt").noconvert(), py::arg("east_nt").noconvert(),
         py::arg("down_nt").noconvert(), py::arg("lat_deg").noconvert());

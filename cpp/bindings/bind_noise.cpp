@@ -10,25 +10,16 @@ namespace farhear::bind {
 
 namespace {
 
-py::tuple columns(const ArrayIn& freq_mhz, const auto& source) {
-    const auto n = static_cast<std::size_t>(freq_mhz.size());
-    auto fa_db = make(n);
-    auto upper_db = make(n);
-    auto lower_db = make(n);
+auto each(const ArrayIn& freq_mhz, const auto& source) {
     const auto in = view(freq_mhz);
-    const auto fa = view_out(fa_db);
-    const auto upper = view_out(upper_db);
-    const auto lower = view_out(lower_db);
-    {
-        const py::gil_scoped_release unlocked;
-        for (std::size_t i = 0; i < n; ++i) {
+    return columns<3>(in.size(), [&](const auto& out) {
+        for (std::size_t i = 0; i < in.size(); ++i) {
             const noise::Source s = source(in[i]);
-            fa[i] = s.fa_db;
-            upper[i] = s.upper_db;
-            lower[i] = s.lower_db;
+            out[0][i] = s.fa_db;
+            out[1][i] = s.upper_db;
+            out[2][i] = s.lower_db;
         }
-    }
-    return py::make_tuple(fa_db, upper_db, lower_db);
+    });
 }
 
 }  // namespace
@@ -43,12 +34,12 @@ void bind_noise(py::module_& m) {
     m.def(
         "man_made",
         [](noise::Environment environment, const ArrayIn& freq_mhz) {
-            return columns(freq_mhz,
-                           [environment](double f) { return noise::man_made(environment, f); });
+            return each(freq_mhz,
+                        [environment](double f) { return noise::man_made(environment, f); });
         },
         py::arg("environment"), py::arg("freq_mhz").noconvert());
     m.def(
-        "galactic", [](const ArrayIn& freq_mhz) { return columns(freq_mhz, &noise::galactic); },
+        "galactic", [](const ArrayIn& freq_mhz) { return each(freq_mhz, &noise::galactic); },
         py::arg("freq_mhz").noconvert());
     m.def(
         "combine",

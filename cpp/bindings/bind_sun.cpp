@@ -10,51 +10,31 @@ namespace farhear::bind {
 
 namespace {
 
-py::tuple position(const ArrayIn& t_unix_s, const ArrayIn& lat_deg, const ArrayIn& lon_deg) {
+auto position(const ArrayIn& t_unix_s, const ArrayIn& lat_deg, const ArrayIn& lon_deg) {
     const auto t = view(t_unix_s);
     const auto lat = view(lat_deg);
     const auto lon = view(lon_deg);
-    auto zenith_deg = make(t.size());
-    auto azimuth_deg = make(t.size());
-    const auto zenith = view_out(zenith_deg);
-    const auto azimuth = view_out(azimuth_deg);
-    {
-        const py::gil_scoped_release unlocked;
-        sun::position(t, lat, lon, zenith, azimuth);
-    }
-    return py::make_tuple(zenith_deg, azimuth_deg);
+    return columns<2>(t.size(),
+                      [&](const auto& out) { sun::position(t, lat, lon, out[0], out[1]); });
 }
 
-py::tuple position_grid(const ArrayIn& t_unix_s, const ArrayIn& lat_deg, const ArrayIn& lon_deg) {
+auto position_grid(const ArrayIn& t_unix_s, const ArrayIn& lat_deg, const ArrayIn& lon_deg) {
     const auto t = view(t_unix_s);
     const auto lat = view(lat_deg);
     const auto lon = view(lon_deg);
-    auto zenith_deg = make(t.size() * lat.size());
-    auto azimuth_deg = make(t.size() * lat.size());
-    const auto zenith = view_out(zenith_deg);
-    const auto azimuth = view_out(azimuth_deg);
-    {
-        const py::gil_scoped_release unlocked;
-        sun::position_grid(t, lat, lon, zenith, azimuth);
-    }
-    return py::make_tuple(zenith_deg, azimuth_deg);
+    return columns<2>(t.size() * lat.size(),
+                      [&](const auto& out) { sun::position_grid(t, lat, lon, out[0], out[1]); });
 }
 
-py::tuple subsolar(const ArrayIn& t_unix_s) {
+auto subsolar(const ArrayIn& t_unix_s) {
     const auto t = view(t_unix_s);
-    auto declination_rad = make(t.size());
-    auto hour_angle_rad = make(t.size());
-    const auto declination = view_out(declination_rad);
-    const auto hour_angle = view_out(hour_angle_rad);
-    {
-        const py::gil_scoped_release unlocked;
+    return columns<2>(t.size(), [&](const auto& out) {
         for (std::size_t i = 0; i < t.size(); ++i) {
             const sun::Subsolar s = sun::subsolar(t[i]);
-            declination[i] = s.declination_rad;
-            hour_angle[i] = s.greenwich_hour_angle_rad;
+            out[0][i] = s.declination_rad;
+            out[1][i] = s.greenwich_hour_angle_rad;
         }
-    }
-    return py::make_tuple(declination_rad, hour_angle_rad);
+    });
 }
 
 py::array_t<double> zenith_at_height_deg(const ArrayIn& height_km, const ArrayIn& screening_km) {

@@ -92,8 +92,8 @@ double f2_muf_mhz(double hop_km, double fof2_mhz, const F2Shape& shape, double g
            0.5 * gyro_mhz * (1.0 - d / shape.dmax_km);
 }
 
-double e_muf_mhz(double hop_km, double foe_mhz) noexcept {
-    return foe_mhz * secant_incidence(hop_over(hop_km, kHeightE_km).cos_elevation, kHeightE_km);
+double e_muf_mhz(const Hop& hop, double foe_mhz) noexcept {
+    return foe_mhz * secant_incidence(hop.cos_elevation, kHeightE_km);
 }
 
 double mirror_height_km(const ionosphere::Characteristics& c) noexcept {
@@ -316,7 +316,7 @@ void Finder::add_modes(const Way& way, const ionosphere::Instant& instant,
             mode.layer = Layer::kE;
             mode.hops = hops;
             const Hop hop = hop_over(distance / hops, kHeightE_km);
-            mode.muf_mhz = foe_low * secant_incidence(hop.cos_elevation, kHeightE_km);
+            mode.muf_mhz = e_muf_mhz(hop, foe_low);
             mode.spread = kSpreadE;
             complete(mode, hop);
         }

@@ -43,8 +43,10 @@ TEST_CASE("E frequency: secant law") {
     // Source: no published values; an independent evaluation of the same formulas in Python
     // (constants of P.533 from memory). foE 3.2 MHz: 12.7405 at 1000 km, 17.2226
     // at 2000 km; absorption: 38.886 dB a hop at 6 MHz, fH 1.2, elevation 10, chi 45, R12 50.
-    CHECK(skywave::e_muf_mhz(1000.0, 3.2) == doctest::Approx(12.7405).epsilon(1e-5));
-    CHECK(skywave::e_muf_mhz(2000.0, 3.2) == doctest::Approx(17.2226).epsilon(1e-5));
+    CHECK(skywave::e_muf_mhz(skywave::hop_over(1000.0, 110.0), 3.2) ==
+          doctest::Approx(12.7405).epsilon(1e-5));
+    CHECK(skywave::e_muf_mhz(skywave::hop_over(2000.0, 110.0), 3.2) ==
+          doctest::Approx(17.2226).epsilon(1e-5));
     const double ten_deg = std::cos(10.0 * std::numbers::pi / 180.0);
     CHECK(skywave::absorption_db(6.0, 1.2, ten_deg, skywave::absorption_factor(45.0, 50.0)) ==
           doctest::Approx(38.886).epsilon(2e-5));

@@ -624,6 +624,7 @@ def _global_attributes(
     n_hours: int,
 ) -> dict[str, Any]:
     import farhear
+    from farhear import clock
 
     return {
         "Conventions": "CF-1.11",
@@ -647,18 +648,11 @@ def _global_attributes(
         "left_out": f"{len(left_out)} digital broadcasts",
         "index_status": driver.text(),
         "index_source": driver.digest,
-        "tzdata_edition": tzdata_edition(),
+        "tzdata_edition": clock.tzdata_edition(),
         "data_digests": json.dumps(data_digests(), sort_keys=True),
         "complete": int(n_hours == 24),
         "privacy": "distances and sun times place the home: share this file with care",
     }
-
-
-def tzdata_edition() -> str:
-    """Edition of the time zone database in use."""
-    from farhear import clock
-
-    return str(clock.tzdata_edition())
 
 
 def data_digests() -> dict[str, str]:

@@ -52,8 +52,8 @@ struct F2Shape {
 /// Source: Lockwood 1983, P.533 3.5 and P.1240 3.1 [consistent]
 [[nodiscard]] double f2_muf_mhz(double hop_km, double fof2_mhz, const F2Shape& shape,
                                 double gyro_mhz) noexcept;
-/// Basic MUF of an E hop, mirror at 110 km. [MHz] Source: P.533 3.3 [memory]
-[[nodiscard]] double e_muf_mhz(double hop_km, double foe_mhz) noexcept;
+/// Basic MUF of an E hop, which is one over a mirror at 110 km. [MHz] Source: P.533 3.3 [memory]
+[[nodiscard]] double e_muf_mhz(const Hop& hop, double foe_mhz) noexcept;
 
 /// Mirror height of an F2 hop, from hmF2 and the underlying ionisation [own]:
 /// hmF2 (0.78 + 0.65 foE/foF2), the bracket not above 1.1, kept within 160 .. 600 km. A fit to

@@ -29,7 +29,13 @@ def characteristics(
     f107_sfu: numpy.typing.NDArray[numpy.float64],
     place_index: numpy.typing.NDArray[numpy.int64],
     instant_index: numpy.typing.NDArray[numpy.int64],
-) -> tuple[typing.Any, ...]: ...
+) -> tuple[
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+]: ...
 def f107_from_r12(
     r12: numpy.typing.NDArray[numpy.float64],
 ) -> numpy.typing.NDArray[numpy.float64]: ...
@@ -44,7 +50,7 @@ def product(
     months: collections.abc.Sequence[typing.SupportsInt | typing.SupportsIndex],
     ut_h: numpy.typing.NDArray[numpy.float64],
     ig12: numpy.typing.NDArray[numpy.float64],
-) -> tuple[typing.Any, ...]: ...
+) -> tuple[numpy.typing.NDArray[numpy.float64], numpy.typing.NDArray[numpy.float64]]: ...
 def r12_from_f107(
     f107_sfu: numpy.typing.NDArray[numpy.float64],
 ) -> numpy.typing.NDArray[numpy.float64]: ...

@@ -15,7 +15,17 @@ def combine(
     upper_db: numpy.typing.NDArray[numpy.float64],
     lower_db: numpy.typing.NDArray[numpy.float64],
 ) -> tuple[float, float, float]: ...
-def galactic(freq_mhz: numpy.typing.NDArray[numpy.float64]) -> tuple[typing.Any, ...]: ...
+def galactic(
+    freq_mhz: numpy.typing.NDArray[numpy.float64],
+) -> tuple[
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+]: ...
 def man_made(
     environment: Environment, freq_mhz: numpy.typing.NDArray[numpy.float64]
-) -> tuple[typing.Any, ...]: ...
+) -> tuple[
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+]: ...

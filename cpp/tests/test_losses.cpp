@@ -1,0 +1,3 @@
+#include <doctest/doctest.h>
+
+TEST_CASE("x") {}

@@ -1,3 +1,4 @@
+#include <pybind11/native_enum.h>
 #include <pybind11/stl.h>
 
 #include <array>
@@ -14,8 +15,8 @@ namespace {
 using Bytes = py::array_t<std::uint8_t>;
 
 /// Thirteen columns in, in the order of reception::CircuitColumns; a dict of columns out.
-py::dict likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
-                    const ionosphere::Drive& drive, skywave::Route route,
+py::dict likelihood(const circuit::Models& models, const ionosphere::Drive& drive, skywave::Route route,
+                    reception::Engine engine, const circuit::Options& options,
                     const std::array<ArrayIn, 13>& circuits, const ArrayIn& t_unix_s,
                     const ArrayIn& f107_sfu, const IndexIn& circuit_index,
                     const IndexIn& instant_index) {
@@ -48,7 +49,7 @@ py::dict likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
     const auto instant_of = view(instant_index);
     {
         const py::gil_scoped_release unlocked;
-        reception::likelihood(maps, field, drive, route, in, t, flux, circuit_of, instant_of, out);
+        reception::likelihood(models, drive, route, engine, options, in, t, flux, circuit_of, instant_of, out);
     }
     py::dict result;
     const std::array<const char*, 9> number_names = {
@@ -67,8 +68,12 @@ py::dict likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
 }  // namespace
 
 void bind_reception(py::module_& m) {
-    m.def("likelihood", &likelihood, py::arg("maps"), py::arg("field"), py::arg("drive"),
-          py::arg("route"), py::arg("circuits"), py::arg("t_unix_s").noconvert(),
+    py::native_enum<reception::Engine>(m, "Engine", "enum.IntEnum")
+        .value("RAYS", reception::Engine::kRays)
+        .value("MIRROR", reception::Engine::kMirror)
+        .finalize();
+    m.def("likelihood", &likelihood, py::arg("models"), py::arg("drive"),
+          py::arg("route"), py::arg("engine"), py::arg("options"), py::arg("circuits"), py::arg("t_unix_s").noconvert(),
           py::arg("f107_sfu").noconvert(), py::arg("circuit_index").noconvert(),
           py::arg("instant_index").noconvert());
     m.def(

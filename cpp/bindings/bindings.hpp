@@ -13,6 +13,9 @@ void bind_ionosphere(pybind11::module_& m);
 void bind_noise(pybind11::module_& m);
 void bind_losses(pybind11::module_& m);
 void bind_skywave(pybind11::module_& m);
+void bind_sporadic(pybind11::module_& m);
+void bind_rays(pybind11::module_& m);
+void bind_circuit(pybind11::module_& m);
 void bind_reception(pybind11::module_& m);
 
 }  // namespace farhear::bind

@@ -33,6 +33,12 @@ PYBIND11_MODULE(_core, m, py::mod_gil_not_used()) {
     farhear::bind::bind_losses(losses);
     auto skywave = m.def_submodule("skywave");
     farhear::bind::bind_skywave(skywave);
+    auto sporadic = m.def_submodule("sporadic");
+    farhear::bind::bind_sporadic(sporadic);
+    auto rays = m.def_submodule("rays");
+    farhear::bind::bind_rays(rays);
+    auto circuit = m.def_submodule("circuit");
+    farhear::bind::bind_circuit(circuit);
     auto reception = m.def_submodule("reception");
     farhear::bind::bind_reception(reception);
 }

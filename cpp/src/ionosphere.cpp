@@ -13,6 +13,7 @@
 
 #include "checks.hpp"
 #include "farhear/error.hpp"
+#include "map_series.hpp"
 #include "vector_math.hpp"
 
 namespace farhear::ionosphere {
@@ -24,38 +25,9 @@ using vector_math::kRad_per_deg;
 
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 
-template <std::size_t kHarmonics>
-Eigen::Matrix<double, static_cast<int>(kHarmonics), 1> diurnal(double ut_h) {
-    Eigen::Matrix<double, static_cast<int>(kHarmonics), 1> d;
-    const double angle_rad = (15.0 * ut_h - 180.0) * kRad_per_deg;
-    d[0] = 1.0;
-    for (int n = 1; 2 * n < static_cast<int>(kHarmonics); ++n) {
-        const auto [sine, cosine] = vector_math::sincos(n * angle_rad);
-        d[2 * n - 1] = sine;
-        d[2 * n] = cosine;
-    }
-    return d;
-}
-
 double smooth_step(double x, double low, double high) noexcept {
     const double t = std::clamp((x - low) / (high - low), 0.0, 1.0);
     return t * t * (3.0 - 2.0 * t);
-}
-
-/// Middle of a calendar month. [s]
-double middle_unix_s(date::year_month month) {
-    const auto start = date::sys_days{month / date::day{1}};
-    const auto end = date::sys_days{(month + date::months{1}) / date::day{1}};
-    return 0.5 * static_cast<double>((start.time_since_epoch() + end.time_since_epoch()).count()) *
-           86400.0;
-}
-
-date::sys_days day_of(double t_unix_s) {
-    return date::sys_days{date::days{static_cast<int>(std::floor(t_unix_s / 86400.0))}};
-}
-
-double hour_of(double t_unix_s) {
-    return (t_unix_s - std::floor(t_unix_s / 86400.0) * 86400.0) / 3600.0;
 }
 
 }  // namespace
@@ -97,48 +69,23 @@ Maps::Maps(std::vector<double> fof2, std::vector<double> m3000)
     }
 }
 
-Terms Maps::collapse(std::span<const MonthWeight> months, double ut_h, double ig12) const {
-    using Fof2 = Eigen::Matrix<double, 76, 13, Eigen::RowMajor>;
-    using M3000 = Eigen::Matrix<double, 49, 9, Eigen::RowMajor>;
-    Fof2 fof2 = Fof2::Zero();
-    M3000 m3000 = M3000::Zero();
-    for (const auto& [month, weight] : months) {
-        for (const std::size_t level : {0U, 1U}) {
-            const double w = weight * (level == 0 ? 1.0 - ig12 / 100.0 : ig12 / 100.0);
-            const std::size_t set = month * 2 + level;
-            fof2 += w * Eigen::Map<const Fof2>(fof2_.data() + set * kFof2Terms_count * 13);
-            m3000 += w * Eigen::Map<const M3000>(m3000_.data() + set * kM3000Terms_count * 9);
-        }
-    }
+Terms Maps::collapse(const map_series::Months& months, double ig12) const {
     Terms out{};
-    Eigen::Map<Eigen::Matrix<double, 76, 1>>(out.fof2.data()) =
-        fof2 * diurnal<kFof2Harmonics_count>(ut_h);
-    Eigen::Map<Eigen::Matrix<double, 49, 1>>(out.m3000.data()) =
-        m3000 * diurnal<kM3000Harmonics_count>(ut_h);
+    map_series::collapse<kFof2Harmonics_count>(fof2_, months, ig12 / 100.0, out.fof2);
+    map_series::collapse<kM3000Harmonics_count>(m3000_, months, ig12 / 100.0, out.m3000);
     return out;
 }
 
 Terms Maps::at(double t_unix_s, double ig12) const {
-    const date::year_month_day ymd{day_of(t_unix_s)};
-    const auto this_month = ymd.year() / ymd.month();
-    const double middle = middle_unix_s(this_month);
-    const auto other =
-        t_unix_s < middle ? this_month - date::months{1} : this_month + date::months{1};
-    const double other_middle = middle_unix_s(other);
-    const double w = (t_unix_s - middle) / (other_middle - middle);
-    const std::array<MonthWeight, 2> months = {
-        MonthWeight{static_cast<unsigned>(this_month.month()) - 1U, 1.0 - w},
-        MonthWeight{static_cast<unsigned>(other.month()) - 1U, w}};
-    return collapse(months, hour_of(t_unix_s), ig12);
+    return collapse(map_series::between_months(t_unix_s), ig12);
 }
 
 Terms Maps::month(int month, double ut_h, double ig12) const {
     if (month < 1 || month > 12) {
         throw InputError(checks::text("month = ", month, " is outside [1, 12]"));
     }
-    const std::array<MonthWeight, 1> months = {
-        MonthWeight{static_cast<std::size_t>(month - 1), 1.0}};
-    return collapse(months, ut_h, ig12);
+    const auto index = static_cast<std::size_t>(month - 1);
+    return collapse({{index, index}, {1.0, 0.0}, ut_h}, ig12);
 }
 
 // ---------------------------------------------------------------- layers
@@ -190,17 +137,43 @@ double foe_form_a_mhz(double f107_sfu, double lat_deg, double declination_deg, d
     return std::pow(std::max(a * b * c * d, 0.004 * root * root), 0.25);
 }
 
-double fof1_mhz(double r12, double dip_lat_deg, double zenith_deg) noexcept {
-    const double l = std::abs(dip_lat_deg);
-    const double limit_0 = 50.0 + 0.348 * l;
-    const double limit_100 = 38.7 + 0.509 * l;
-    if (!(zenith_deg <= limit_0 + 0.01 * (limit_100 - limit_0) * r12)) {
-        return kNan;
-    }
+namespace {
+
+/// Zenith angle up to which the F1 layer exists. [deg]
+double f1_limit_deg(double r12, double dip_lat_deg) noexcept {
+    const double limit_0 = 50.0 + 0.348 * dip_lat_deg;
+    const double limit_100 = 38.7 + 0.509 * dip_lat_deg;
+    return limit_0 + 0.01 * (limit_100 - limit_0) * r12;
+}
+
+double f1_critical_mhz(double r12, double l, double zenith_deg) noexcept {
     const double f0 = 4.35 + 0.0058 * l - 1.20e-4 * l * l;
     const double f100 = 5.348 + 0.011 * l - 2.3e-4 * l * l;
     const double n = 0.093 + 0.00461 * l - 5.40e-5 * l * l + 3.10e-4 * r12;
     return (f0 + 0.01 * (f100 - f0) * r12) * std::pow(std::cos(zenith_deg * kRad_per_deg), n);
+}
+
+}  // namespace
+
+double fof1_mhz(double r12, double dip_lat_deg, double zenith_deg) noexcept {
+    const double l = std::abs(dip_lat_deg);
+    return zenith_deg <= f1_limit_deg(r12, l) ? f1_critical_mhz(r12, l, zenith_deg) : kNan;
+}
+
+F1 f1_layer(double r12, double dip_lat_deg, double zenith_deg) noexcept {
+    constexpr double kDark_deg = 89.0;
+    const double l = std::abs(dip_lat_deg);
+    const double limit = std::min(f1_limit_deg(r12, l), kDark_deg - 4.0);
+    const double presence = 1.0 - smooth_step(zenith_deg, limit - 10.0, limit + 4.0);
+    return {presence > 0.0 ? f1_critical_mhz(r12, l, zenith_deg) : 0.0, presence};
+}
+
+double hmf1_km(double zenith_deg) noexcept { return 165.0 + 0.64 * zenith_deg; }
+
+double half_thickness_f2_km(double fof2_mhz, double m3000f2_ratio) noexcept {
+    const double nmf2 = 1.24e10 * fof2_mhz * fof2_mhz;
+    return 2.493 * 3.85e-12 * nmf2 /
+           (0.01 * std::exp(-3.467 + 1.714 * std::log(fof2_mhz) + 2.02 * std::log(m3000f2_ratio)));
 }
 
 double hmf2_km(double fof2_mhz, double m3000f2_ratio, double foe_mhz, double r12,
@@ -230,9 +203,8 @@ Instant prepare(const Maps& maps, double t_unix_s, double f107_sfu, const Drive&
     out.f107_sfu = f107_sfu;
     out.r12 = r12_from_f107(f107_sfu);
     out.season = season(t_unix_s);
-    const date::year_month_day ymd{day_of(t_unix_s)};
-    out.field_year =
-        std::isnan(drive.field_year) ? static_cast<int>(ymd.year()) + 0.5 : drive.field_year;
+    out.field_year = std::isnan(drive.field_year) ? map_series::middle_of_year(t_unix_s)
+                                                  : drive.field_year;
     out.sun = sun::subsolar(t_unix_s);
     out.terms = maps.at(t_unix_s, map_index(f107_sfu, drive.saturate));
     return out;

@@ -4,12 +4,15 @@
 #include <array>
 #include <cmath>
 #include <limits>
+#include <map>
 #include <numbers>
 #include <optional>
+#include <tuple>
 #include <vector>
 
 #include "checks.hpp"
 #include "farhear/error.hpp"
+#include "vector_math.hpp"
 
 namespace farhear::reception {
 
@@ -20,6 +23,7 @@ constexpr double kDecile = 1.2815515655446004;  // 90 % point of the normal dist
 constexpr double kSupportWidth = 0.04;
 constexpr double kScreenWidth = 0.05;
 constexpr double kScreened = 1e-6;  // what gets past a layer that screens: 60 dB less [own]
+constexpr std::size_t kStates = circuit::kStates;
 constexpr double kFarOff = 6.0;     // standard deviations beyond which a share is 0 or 1
 
 double normal(double z) noexcept { return 0.5 * std::erfc(-z / std::numbers::sqrt2); }
@@ -126,7 +130,7 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
     out.absorption_db = best->absorption_db;
     out.elevation_deg = best->elevation_deg;
     out.hops = static_cast<std::uint8_t>(best->hops);
-    out.layer = best->layer;
+    out.layer = static_cast<circuit::Layer>(best->layer);
     out.long_path = best->long_path;
 
     if (out.likelihood < 0.5) {
@@ -137,6 +141,127 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
             std::pair{some_carried ? 0.0 : decibel(all_carried) - out.field_dbuv_m,
                       Limit::kAboveMuf},
             std::pair{decibel(no_absorption) - out.field_dbuv_m, Limit::kAbsorption},
+            std::pair{ambient.fa_db - std::max(quiet_db, noise::galactic(freq).fa_db),
+                      Limit::kNoise}};
+        const auto* const most =
+            std::ranges::max_element(gains, {}, [](const auto& gain) { return gain.first; });
+        out.limit = most->first >= kWorthwhile_db ? most->second : Limit::kPower;
+    }
+    return out;
+}
+
+namespace {
+
+/// Share of the states and of the other variations on which the level is at least `threshold_db`,
+/// and how fast it falls with the threshold.
+struct Exceedance {
+    double share;
+    double density_per_db;
+};
+
+FARHEAR_CLONES void exceedance(const double* __restrict level_db, const double* __restrict weight,
+                               std::size_t count, double threshold_db, double lower_db,
+                               double upper_db, Exceedance* __restrict out) {
+    std::array<double, kStates> share;    // NOLINT: filled
+    std::array<double, kStates> density;  // NOLINT
+    const double by_lower = kDecile / lower_db;
+    const double by_upper = kDecile / upper_db;
+    for (std::size_t i = 0; i < count; ++i) {
+        const double margin = level_db[i] - threshold_db;
+        const double scale = margin >= 0.0 ? by_lower : by_upper;
+        const auto normal = vector_math::normal_both(scale * margin);
+        share[i] = weight[i] * normal.below;
+        density[i] = weight[i] * scale * normal.density;
+    }
+    out->share = 0.0;
+    out->density_per_db = 0.0;
+    for (std::size_t i = 0; i < count; ++i) {
+        out->share += share[i];
+        out->density_per_db += density[i];
+    }
+}
+
+/// Distribution of a level: states, and about each of them a two-piece normal.
+struct Mixture {
+    std::array<double, kStates> level_db;
+    const double* weight;
+    std::size_t count;
+    double lower_db;
+    double upper_db;
+
+    [[nodiscard]] Exceedance at(double threshold_db) const {
+        Exceedance out;  // NOLINT: filled
+        exceedance(level_db.data(), weight, count, threshold_db, lower_db, upper_db, &out);
+        return out;
+    }
+    [[nodiscard]] double above(double threshold_db) const { return at(threshold_db).share; }
+
+    /// Level exceeded with a probability: Newton's steps, kept inside a bracket that shrinks.
+    [[nodiscard]] double quantile_db(double probability, double start_db) const {
+        const auto [least, most] = std::minmax_element(
+            level_db.begin(), level_db.begin() + static_cast<std::ptrdiff_t>(count));
+        double low = *least - 6.0 * lower_db;
+        double high = *most + 6.0 * upper_db;
+        double level = std::clamp(start_db, low, high);
+        for (int i = 0; i < 60; ++i) {
+            const Exceedance now = at(level);
+            const double excess = now.share - probability;
+            (excess > 0.0 ? low : high) = level;
+            if (std::abs(excess) < 1e-10) {
+                break;
+            }
+            const double next = level + excess / std::max(now.density_per_db, 1e-12);
+            level = next > low && next < high ? next : 0.5 * (low + high);
+        }
+        return level;
+    }
+};
+
+}  // namespace
+
+Result evaluate(circuit::Circuit& circuit, const circuit::Emission& emission,
+                const Listener& listener) {
+    const double freq = emission.freq_mhz;
+    std::array<noise::Source, 2> sources = {listener.man_made, noise::galactic(freq)};
+    const double through = noise::galactic_share(freq, circuit.rx_fof2_mhz());
+    sources[1].fa_db += decibel(std::max(through, 1e-6));
+    const noise::Source ambient = noise::combine(std::span(sources).first(through > 1e-6 ? 2 : 1));
+    const double to_snr_db =
+        -20.0 * std::log10(freq) - 107.2 - noise::power_dbw(ambient.fa_db, listener.bandwidth_hz);
+
+    const circuit::Signal signal = 
+        circuit.receive(emission, std::min(listener.required_snr_db, 0.0) - to_snr_db);
+
+    Mixture snr;  // NOLINT: filled
+    snr.count = signal.states;
+    snr.weight = circuit::state_weights(signal.states).data();
+    for (std::size_t i = 0; i < snr.count; ++i) {
+        snr.level_db[i] = decibel(signal.power[i]) + to_snr_db;
+    }
+    const double lat = circuit.highest_geomagnetic_deg();
+    snr.lower_db = std::hypot(std::hypot(8.0, blend(8.0, 11.0, lat)), ambient.upper_db);
+    snr.upper_db = std::hypot(std::hypot(5.0, blend(6.0, 9.0, lat)), ambient.lower_db);
+
+    Result out{};
+    out.likelihood = snr.above(listener.required_snr_db);
+    out.snr_db = snr.quantile_db(0.5, decibel(signal.median) + to_snr_db);
+    out.snr_lower_db = snr.quantile_db(0.9, out.snr_db - snr.lower_db);
+    out.snr_upper_db = snr.quantile_db(0.1, out.snr_db + snr.upper_db);
+    out.field_dbuv_m = out.snr_db - to_snr_db;
+    out.muf_mhz = circuit.muf_mhz();
+    out.noise_fa_db = ambient.fa_db;
+    out.absorption_db = signal.best.absorption_db;
+    out.elevation_deg = std::max(signal.best.elevation_deg, 0.0);
+    out.hops = static_cast<std::uint8_t>(signal.best.hops);
+    out.layer = signal.best.layer;
+    out.long_path = signal.best.long_path;
+    if (out.likelihood < 0.5) {
+        constexpr double kWorthwhile_db = 3.0;
+        const double quiet_db = noise::man_made(noise::Environment::kQuietRural, freq).fa_db;
+        const double now_db = decibel(signal.median);
+        const std::array<std::pair<double, Limit>, 3> gains = {
+            std::pair{decibel(signal.if_carried) - now_db, Limit::kAboveMuf},
+            std::pair{decibel(signal.no_absorption) - now_db, Limit::kAbsorption},
             std::pair{ambient.fa_db - std::max(quiet_db, noise::galactic(freq).fa_db),
                       Limit::kNoise}};
         const auto* const most =
@@ -214,15 +339,78 @@ void store(const Result& r, const ResultColumns& out, std::size_t i) {
 }
 
 constexpr Result kMissing = {
-    kNan,  kNan,        kNan, kNan, kNan, kNan, kNan, kNan, kNan, 0, skywave::Layer::kNone,
+    kNan,  kNan,        kNan, kNan, kNan, kNan, kNan, kNan, kNan, 0, circuit::Layer::kNone,
     false, Limit::kNone};
+
+/// Evaluations in an order in which all that share ends and instant are neighbours.
+struct Task {
+    std::size_t group;  // of equal ends
+    std::size_t instant;
+    std::size_t circuit;
+    std::size_t element;
+};
+
+std::vector<std::size_t> group_by_ends(const CircuitColumns& c) {
+    std::map<std::array<double, 5>, std::size_t> known;
+    std::vector<std::size_t> out(c.tx_lat_deg.size());
+    for (std::size_t i = 0; i < out.size(); ++i) {
+        if (missing(c, i)) {
+            out[i] = out.size();  // no group
+            continue;
+        }
+        out[i] = known
+                     .try_emplace({c.tx_lat_deg[i], c.tx_lon_deg[i], c.rx_lat_deg[i],
+                                   c.rx_lon_deg[i], c.min_elevation_deg[i]},
+                                  known.size())
+                     .first->second;
+    }
+    return out;
+}
+
+void by_rays(const circuit::Models& models, const ionosphere::Drive& drive, skywave::Route route,
+             const circuit::Options& options, const CircuitColumns& circuits,
+             const std::vector<std::optional<circuit::Moment>>& moments,
+             const checks::Pairs& pairs, const ResultColumns& out) {
+    const auto groups = group_by_ends(circuits);
+    std::vector<Task> tasks;
+    tasks.reserve(pairs.size());
+    for (std::size_t i = 0; i < pairs.size(); ++i) {
+        const auto [c, t] = pairs[i];
+        if (groups[c] == groups.size() || !moments[t]) {
+            store(kMissing, out, i);
+        } else {
+            tasks.push_back({groups[c], t, c, i});
+        }
+    }
+    std::ranges::sort(tasks, {}, [](const Task& task) {
+        return std::tuple(task.group, task.instant, task.element);
+    });
+    std::optional<circuit::Circuit> ends;
+    const Task* before = nullptr;
+    for (const Task& task : tasks) {
+        const std::size_t c = task.circuit;
+        if (before == nullptr || before->group != task.group) {
+            ends.emplace(models, circuit::Ends{circuits.tx_lat_deg[c], circuits.tx_lon_deg[c],
+                                               circuits.rx_lat_deg[c], circuits.rx_lon_deg[c],
+                                               circuits.min_elevation_deg[c], route});
+            before = nullptr;
+        }
+        if (before == nullptr || before->instant != task.instant) {
+            ends->at(*moments[task.instant], drive, options);
+        }
+        before = &task;
+        const circuit::Emission emission = {circuits.freq_khz[c] / 1000.0, circuits.power_kw[c],
+                                            circuits.tx_gain_dbi[c], {}};
+        store(evaluate(*ends, emission, listener_of(circuits, c)), out, task.element);
+    }
+}
 
 }  // namespace
 
-void likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
-                const ionosphere::Drive& drive, skywave::Route route,
-                const CircuitColumns& circuits, std::span<const double> t_unix_s,
-                std::span<const double> f107_sfu, std::span<const std::int64_t> circuit_index,
+void likelihood(const circuit::Models& models, const ionosphere::Drive& drive, skywave::Route route, Engine engine,
+                const circuit::Options& options, const CircuitColumns& circuits,
+                std::span<const double> t_unix_s, std::span<const double> f107_sfu,
+                std::span<const std::int64_t> circuit_index,
                 std::span<const std::int64_t> instant_index, const ResultColumns& out) {
     check(circuits);
     const std::size_t circuits_count = circuits.tx_lat_deg.size();
@@ -230,7 +418,18 @@ void likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
     const checks::Pairs pairs(circuits_count, instants_count, circuit_index, instant_index);
     checks::same_length("output", out.likelihood.size(), pairs.size());
 
-    const auto instants = ionosphere::prepare(maps, t_unix_s, f107_sfu, drive);
+    const auto instants = ionosphere::prepare(*models.maps, t_unix_s, f107_sfu, drive);
+    if (engine == Engine::kRays) {
+        std::vector<std::optional<circuit::Moment>> moments(instants_count);
+        for (std::size_t t = 0; t < instants_count; ++t) {
+            if (instants[t]) {
+                moments[t] = {*instants[t], models.es->at(t_unix_s[t], instants[t]->r12),
+                              {kNan, kNan, kNan, kNan}};
+            }
+        }
+        by_rays(models, drive, route, options, circuits, moments, pairs, out);
+        return;
+    }
     std::optional<skywave::Finder> finder;
     Listener listener{};
     std::size_t current = circuits_count;  // none yet
@@ -240,7 +439,7 @@ void likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
             current = c;
             finder.reset();
             if (!missing(circuits, c)) {
-                finder.emplace(field, circuit_of(circuits, c, route));
+                finder.emplace(*models.field, circuit_of(circuits, c, route));
                 listener = listener_of(circuits, c);
             }
         }

@@ -133,4 +133,76 @@ struct SinCos {
     return atan2(x, std::sqrt((1.0 - x) * (1.0 + x)));
 }
 
+/// Natural logarithm of a positive normal number: relative error below 4 ulp, absolute below 2.3e-16
+/// near 1 (tested against mpmath). Zero, negative, infinite and NaN arguments give nonsense without
+/// a trap: keep them out.
+/// Source: textbook series of the inverse hyperbolic tangent, log m = 2 atanh((m - 1)/(m + 1)), on
+/// m in [sqrt(1/2), sqrt(2)), cut where the next term is below 3e-17.
+[[nodiscard]] FARHEAR_INLINE double log(double x) {
+    constexpr double kLn_2 = 0.6931471805599453;
+    constexpr std::int64_t kSqrt_half = 0x3fe6a09e667f3bcdLL;  // bits of sqrt(1/2)
+    constexpr double kRound = 6755399441055744.0;              // see sincos
+    const auto bits = std::bit_cast<std::int64_t>(x);
+    const std::int64_t exponent = (bits - kSqrt_half) >> 52U;
+    const double m = std::bit_cast<double>(bits - (exponent << 52U));
+    const double e =
+        std::bit_cast<double>(std::bit_cast<std::int64_t>(kRound) + exponent) - kRound;
+    const double s = (m - 1.0) / (m + 1.0);
+    const double t = s * s;
+    const double series =
+        1.0 / 3.0 +
+        t * (1.0 / 5.0 +
+             t * (1.0 / 7.0 +
+                  t * (1.0 / 9.0 +
+                       t * (1.0 / 11.0 +
+                            t * (1.0 / 13.0 +
+                                 t * (1.0 / 15.0 + t * (1.0 / 17.0 + t * (1.0 / 19.0))))))));
+    return e * kLn_2 + 2.0 * (s + s * t * series);
+}
+
+/// Exponential for x within +-700 (kept there): relative error below 4 ulp (tested against mpmath).
+/// NaN gives nonsense without a trap.
+/// Source: textbook reduction by multiples of ln 2 in two parts and the Taylor series on
+/// [-ln(2)/2, ln(2)/2], cut where the next term is below 1e-17.
+[[nodiscard]] FARHEAR_INLINE double exp(double x) {
+    constexpr double kRound = 6755399441055744.0;  // see sincos
+    const double kept = x < -700.0 ? -700.0 : (x > 700.0 ? 700.0 : x);
+    const double shifted = kept * std::numbers::log2e + kRound;
+    const double k = shifted - kRound;
+    const double r = (kept - k * 0x1.62e42feep-1) - k * 0x1.a39ef35793c76p-33;
+    const double series =
+        1.0 / 6.0 +
+        r * (1.0 / 24.0 +
+             r * (1.0 / 120.0 +
+                  r * (1.0 / 720.0 +
+                       r * (1.0 / 5040.0 +
+                            r * (1.0 / 40320.0 +
+                                 r * (1.0 / 362880.0 +
+                                      r * (1.0 / 3628800.0 +
+                                           r * (1.0 / 39916800.0 +
+                                                r * (1.0 / 479001600.0 +
+                                                     r * (1.0 / 6227020800.0))))))))));
+    const double mantissa = 1.0 + (r + r * r * (0.5 + r * series));
+    const std::uint64_t exponent = std::bit_cast<std::uint64_t>(shifted) << 52U;
+    return std::bit_cast<double>(std::bit_cast<std::uint64_t>(mantissa) + exponent);
+}
+
+/// Normal distribution function and density: absolute error below 7.5e-8.
+/// Source: Abramowitz and Stegun, Handbook of Mathematical Functions, 26.2.17.
+struct Normal {
+    double below;
+    double density;
+};
+[[nodiscard]] FARHEAR_INLINE Normal normal_both(double x) {
+    const double far = absolute(x);
+    const double t = 1.0 / (1.0 + 0.2316419 * far);
+    const double poly =
+        t * (0.319381530 +
+             t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))));
+    const double density = 0.3989422804014327 * vector_math::exp(-0.5 * far * far);
+    const double tail = density * poly;
+    return {x < 0.0 ? tail : 1.0 - tail, density};
+}
+[[nodiscard]] FARHEAR_INLINE double normal(double x) { return normal_both(x).below; }
+
 }  // namespace farhear::vector_math

@@ -32,3 +32,11 @@ def drive(
     return _core.ionosphere.Drive(
         saturate=bool(saturate), field_year=year, foe_form_a=foe_form == "a"
     )
+
+
+@cache
+def models() -> _core.circuit.Models:
+    """Return all that the sky-wave modes rest on."""
+    from farhear import losses, sporadic
+
+    return _core.circuit.Models(maps(), field(), sporadic.maps(), losses.land())

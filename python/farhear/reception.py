@@ -24,7 +24,7 @@ from farhear._arrays import (
     pair,
     restore,
 )
-from farhear._core_models import drive, field, maps
+from farhear._core_models import drive, models
 from farhear.skywave import LAYERS, route
 from farhear.times import unix_s
 
@@ -76,6 +76,8 @@ def likelihood(
     saturate: bool = True,
     field_year: float | None = None,
     foe_form: str = "b",
+    engine: str = "rays",
+    options: Any = None,
 ) -> xr.Dataset:
     """Likelihood that a signal is received well enough, with its S/N and what limits it.
 
@@ -158,10 +160,12 @@ def likelihood(
     pairing = pair(columns, {"utc": unix_s(utc), "f107_sfu": flux})
     how = drive(saturate=saturate, field_year=field_year, foe_form=foe_form)
     way = route(long_path)
+    which = {"rays": _core.reception.Engine.RAYS, "mirror": _core.reception.Engine.MIRROR}[engine]
+    opts = options or _core.circuit.Options()
 
     def call(instants: list[Floats], rows: Indices, index: Indices) -> dict[str, Any]:
         args: tuple[Any, ...] = (pairing.rows, *instants, rows, index)
-        return _core.reception.likelihood(maps(), field(), how, way, *args)
+        return _core.reception.likelihood(models(), how, way, which, opts, *args)
 
     found = pairing.run(call)
     dims = tuple(f"dim_{i}" for i in range(len(pairing.shape)))

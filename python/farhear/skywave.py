@@ -27,7 +27,7 @@ ROUTES = {
     "long": _core.skywave.Route.LONG,
     "both": _core.skywave.Route.BOTH,
 }
-LAYERS = {0: "none", 1: "E", 2: "F2"}
+LAYERS = {0: "none", 1: "E", 2: "F2", 3: "F1", 4: "Es", 5: "Es-F"}
 
 
 def route(long_path: str) -> _core.skywave.Route:

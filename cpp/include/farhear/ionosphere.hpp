@@ -14,6 +14,10 @@
 ///
 /// Honesty marks: [read] taken from a text at hand, [memory] recalled and to be ticked against the
 /// paper, [own] derived or chosen here.
+namespace farhear::map_series {
+struct Months;
+}
+
 namespace farhear::ionosphere {
 
 // ---------------------------------------------------------------- solar index
@@ -88,12 +92,7 @@ class Maps {
     [[nodiscard]] Terms month(int month, double ut_h, double ig12) const;
 
   private:
-    struct MonthWeight {
-        std::size_t month;  // 0..11
-        double weight;
-    };
-    [[nodiscard]] Terms collapse(std::span<const MonthWeight> months, double ut_h,
-                                 double ig12) const;
+    [[nodiscard]] Terms collapse(const map_series::Months& months, double ig12) const;
     std::vector<double> fof2_;
     std::vector<double> m3000_;
 };
@@ -128,6 +127,22 @@ void product(std::span<const double> lat_deg, std::span<const double> lon_deg,
 /// foF1, NaN where the layer does not exist. @param dip_lat_deg magnetic dip latitude. [MHz]
 /// Source: DuCharme, Petrie and Eyfrig 1971/73 (polynomials [read], zenith limits [memory]).
 [[nodiscard]] double fof1_mhz(double r12, double dip_lat_deg, double zenith_deg) noexcept;
+
+/// foF1 with a smooth end: the layer as `fof1_mhz`, without its limit, and how much of it there is,
+/// 1 from 10 deg within the zenith limit to 0 at 4 deg beyond [own]. 0 MHz from 89 deg zenith on.
+struct F1 {
+    double critical_mhz;
+    double presence;
+};
+[[nodiscard]] F1 f1_layer(double r12, double dip_lat_deg, double zenith_deg) noexcept;
+/// Peak height of F1, 165 + 0.64 zenith. [km] Source: as used with the International Reference
+/// Ionosphere [memory]
+[[nodiscard]] double hmf1_km(double zenith_deg) noexcept;
+
+/// Half thickness of the parabola with the same half-density point as the bottom side of F2. [km]
+/// Source: bottom-side thickness 3.85e-12 NmF2 / (0.01 exp(-3.467 + 1.714 ln foF2 + 2.02 ln M)) of
+/// the International Reference Ionosphere (Di Giovanni and Radicella) [read]; times 2.493 [own].
+[[nodiscard]] double half_thickness_f2_km(double fof2_mhz, double m3000f2_ratio) noexcept;
 
 /// Peak height of F2. [km] Source: Bilitza, Sheikh and Eyfrig 1979 [read].
 [[nodiscard]] double hmf2_km(double fof2_mhz, double m3000f2_ratio, double foe_mhz, double r12,

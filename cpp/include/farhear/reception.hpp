@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <span>
 
+#include "farhear/circuit.hpp"
 #include "farhear/noise.hpp"
 #include "farhear/skywave.hpp"
 
@@ -39,7 +40,7 @@ struct Result {
     double noise_fa_db;    // man-made and galactic together
     double elevation_deg;  // of the strongest mode
     std::uint8_t hops;     // of the strongest mode
-    skywave::Layer layer;  // of the strongest mode
+    circuit::Layer layer;  // of the strongest mode
     bool long_path;        // of the strongest mode
     Limit limit;
 };
@@ -62,6 +63,16 @@ struct Result {
 /// fading within the hour (8/5 dB [memory]), and the noise.
 [[nodiscard]] Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
                               const ionosphere::Drive& drive, const Listener& listener);
+
+/// The same by rays, at the instant that `circuit` stands at. Every state of the ionosphere (days of
+/// the spread of foF2, patches of Es) is evaluated by itself; the likelihood is the mean over the
+/// states of the two-piece normal of the other variations, and median and deciles of S/N are those
+/// of that mixture.
+[[nodiscard]] Result evaluate(circuit::Circuit& circuit, const circuit::Emission& emission,
+                              const Listener& listener);
+
+/// Which geometry answers.
+enum class Engine : std::uint8_t { kRays = 0, kMirror = 1 };
 
 /// Gain of a directional transmitting antenna off its beam: a Gaussian main lobe down to a floor.
 /// [dBi] A proxy [own], no pattern data: `peak_dbi` on the beam, half power at half `width_deg`
@@ -108,9 +119,8 @@ struct ResultColumns {
 /// circuits next to each other: a circuit's control points are prepared whenever it changes. NaN in
 /// a circuit or instant gives NaN, layer none, limit none.
 /// @throws InputError naming argument, index, value and range.
-void likelihood(const ionosphere::Maps& maps, const magnetic::Model& field,
-                const ionosphere::Drive& drive, skywave::Route route,
-                const CircuitColumns& circuits, std::span<const double> t_unix_s,
+void likelihood(const circuit::Models& models, const ionosphere::Drive& drive, skywave::Route route, Engine engine,
+                const circuit::Options& options, const CircuitColumns& circuits, std::span<const double> t_unix_s,
                 std::span<const double> f107_sfu, std::span<const std::int64_t> circuit_index,
                 std::span<const std::int64_t> instant_index, const ResultColumns& out);
 

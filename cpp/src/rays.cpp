@@ -1,0 +1,513 @@
+#include "farhear/rays.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+
+#include "farhear/path.hpp"
+#include "vector_math.hpp"
+
+namespace farhear::rays {
+
+namespace {
+
+using path::kEarthRadius_km;
+
+constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
+constexpr double kApart = 0.97;       // critical frequencies of neighbouring layers
+constexpr double kThickest = 0.85;    // of the way to the peak below
+constexpr double kFaint_mhz2 = 1e-6;  // an F1 layer that adds less is none
+constexpr int kRounds = 3;
+constexpr double kMostRetarded_km = 500.0;  // of a mirror above the turning height, for convergence
+
+/// Where the turning heights stand: fraction of fN^2 from the bottom of the region to its peak.
+/// Dense near the peak, where steep rays turn.
+constexpr std::array<double, kLanes> kFraction = {0.10, 0.25, 0.42, 0.58, 0.73, 0.86, 0.95, 0.99};
+
+Segment layer_segment(const Layer& layer, double low_km, double low_mhz2) noexcept {
+    const double rk = kEarthRadius_km + layer.peak_km;
+    const double base = rk - layer.half_thickness_km;
+    const double root = layer.critical_mhz * base / layer.half_thickness_km;
+    const double a = layer.critical_mhz * layer.critical_mhz;
+    return {a, -root * root, rk, low_km, rk, low_mhz2, a};
+}
+
+/// The inverted piece with its apex on the peak below, tangent to the layer above, and that layer
+/// from there on. Exact in value and slope.
+void append_joined(Profile& profile, const Layer& above) noexcept {
+    const Segment& below = profile.segments.at(profile.count - 1);
+    Segment layer = layer_segment(above, 0.0, 0.0);
+    const double apex = below.rk_km;
+    const double q = (below.a - layer.a) / (layer.b * (1.0 - layer.rk_km / apex));
+    const double touch = layer.rk_km / (1.0 - q);
+    const double b = layer.b * layer.rk_km * (1.0 - layer.rk_km / touch) /
+                     (apex * (1.0 - apex / touch));
+    const double value = layer.a + layer.b * q * q;
+    layer.low_km = touch;
+    layer.low_mhz2 = value;
+    profile.segments.at(profile.count++) = {below.a, b, apex, apex, touch, below.a, value};
+    profile.segments.at(profile.count++) = layer;
+}
+
+Layer fitted(Layer layer, const Layer& below, double most_mhz) noexcept {
+    layer.critical_mhz = std::min(layer.critical_mhz, most_mhz);
+    layer.half_thickness_km =
+        std::min(layer.half_thickness_km, kThickest * (layer.peak_km - below.peak_km));
+    return layer;
+}
+
+double plasma_in(const Segment& s, double r_km) noexcept {
+    const double part = 1.0 - s.rk_km / r_km;
+    return s.a + s.b * part * part;
+}
+
+/// Distance from the centre where a piece has a given fN^2.
+double radius_in(const Segment& s, double plasma) noexcept {
+    const double part = std::sqrt(std::max((plasma - s.a) / s.b, 0.0));
+    return s.rk_km / (s.b < 0.0 ? 1.0 + part : 1.0 - part);
+}
+
+/// Integrals of dr / (r sqrt X) and of r dr / sqrt X over one piece, X = A r^2 + B r + C.
+struct Quadratic {
+    double a;
+    double b;
+    double c;
+    [[nodiscard]] double at(double r) const noexcept { return (a * r + b) * r + c; }
+};
+
+double angle_integral(const Quadratic& x, double r1, double x1, double r2, double x2) noexcept {
+    if (x.c > 0.0) {
+        const double root = std::sqrt(x.c);
+        const double above = 2.0 * root * std::sqrt(x1) + x.b * r1 + 2.0 * x.c;
+        const double below = 2.0 * root * std::sqrt(x2) + x.b * r2 + 2.0 * x.c;
+        return std::log(above * r2 / (below * r1)) / root;
+    }
+    const double root = std::sqrt(-x.c);
+    const double angle1 = std::atan2(x.b * r1 + 2.0 * x.c, 2.0 * root * std::sqrt(x1));
+    const double angle2 = std::atan2(x.b * r2 + 2.0 * x.c, 2.0 * root * std::sqrt(x2));
+    return (angle2 - angle1) / root;
+}
+
+double path_integral(const Quadratic& x, double r1, double x1, double r2, double x2) noexcept {
+    Quadratic safe = x;
+    if (std::abs(safe.a) < 1e-9) {
+        safe.a = safe.a < 0.0 ? -1e-9 : 1e-9;
+    }
+    const double slope1 = 2.0 * safe.a * r1 + safe.b;
+    const double slope2 = 2.0 * safe.a * r2 + safe.b;
+    double simple = 0.0;  // of dr / sqrt X
+    if (safe.a > 0.0) {
+        const double root = std::sqrt(safe.a);
+        simple = std::log(std::abs((2.0 * root * std::sqrt(x2) + slope2) /
+                                   (2.0 * root * std::sqrt(x1) + slope1))) /
+                 root;
+    } else {
+        const double root = std::sqrt(-safe.a);
+        simple = (std::atan2(slope1, 2.0 * root * std::sqrt(x1)) -
+                  std::atan2(slope2, 2.0 * root * std::sqrt(x2))) /
+                 root;
+    }
+    return (std::sqrt(x2) - std::sqrt(x1)) / safe.a - 0.5 * safe.b / safe.a * simple;
+}
+
+/// Where X first falls to zero inside a piece, or its upper end.
+double exit_km(const Quadratic& x, const Segment& s) noexcept {
+    const double disc = x.b * x.b - 4.0 * x.a * x.c;
+    if (disc < 0.0) {
+        return s.high_km;
+    }
+    const double root = std::sqrt(disc);
+    // a layer (B < 0): the smaller root; a joining piece (B > 0, C < 0): the larger one
+    double r = s.high_km;
+    if (x.b < 0.0) {
+        r = 2.0 * x.c / (root - x.b);
+    } else if (x.a < 0.0) {
+        r = (-x.b - root) / (2.0 * x.a);
+    }
+    return r >= s.low_km && r < s.high_km ? r : s.high_km;
+}
+
+Region region_of(const Profile& profile, std::size_t segment) noexcept {
+    if (segment == 0) {
+        return Region::kE;
+    }
+    return profile.count == 5 && segment <= 2 ? Region::kF1 : Region::kF2;
+}
+
+}  // namespace
+
+Profile join(const Layers& layers) noexcept {
+    Profile out{};
+    out.layers = layers;
+    Layer& e = out.layers.e;
+    Layer& f1 = out.layers.f1;
+    Layer& f2 = out.layers.f2;
+    const bool ledge = f1.critical_mhz * f1.critical_mhz >
+                           e.critical_mhz * e.critical_mhz + kFaint_mhz2 &&
+                       f1.peak_km > e.peak_km && f1.peak_km < f2.peak_km;
+    if (ledge) {
+        f1 = fitted(f1, e, kApart * f2.critical_mhz);
+        e.critical_mhz = std::min(e.critical_mhz, kApart * f1.critical_mhz);
+        f2 = fitted(f2, f1, f2.critical_mhz);
+    } else {
+        f1 = {0.0, e.peak_km, 0.0};
+        e.critical_mhz = std::min(e.critical_mhz, kApart * f2.critical_mhz);
+        f2 = fitted(f2, e, f2.critical_mhz);
+    }
+    out.segments[0] = layer_segment(e, kEarthRadius_km + e.peak_km - e.half_thickness_km, 0.0);
+    out.count = 1;
+    if (ledge) {
+        append_joined(out, f1);
+    }
+    append_joined(out, f2);
+    return out;
+}
+
+double plasma_mhz2(const Profile& profile, double height_km) noexcept {
+    const double r = kEarthRadius_km + height_km;
+    for (std::size_t i = 0; i < profile.count; ++i) {
+        const Segment& s = profile.segments.at(i);
+        if (r >= s.low_km && r <= s.high_km) {
+            return plasma_in(s, r);
+        }
+    }
+    return 0.0;
+}
+
+Ray trace(const Profile& profile, double freq_mhz, double elevation_deg) noexcept {
+    const auto angle = vector_math::sincos(elevation_deg * vector_math::kRad_per_deg);
+    const double k = kEarthRadius_km * angle.cos;
+    const double base = profile.segments[0].low_km;
+    const double inverse = 1.0 / (freq_mhz * freq_mhz);
+    double range_rad = std::acos(k / base) - elevation_deg * vector_math::kRad_per_deg;
+    double path_km = std::sqrt(base * base - k * k) - kEarthRadius_km * angle.sin;
+    for (std::size_t i = 0; i < profile.count; ++i) {
+        const Segment& s = profile.segments.at(i);
+        const Quadratic x = {1.0 - (s.a + s.b) * inverse, 2.0 * s.b * s.rk_km * inverse,
+                             -s.b * s.rk_km * s.rk_km * inverse - k * k};
+        const double top = exit_km(x, s);
+        const auto room = [&](double r, double plasma) {
+            return std::max(r * r * (1.0 - plasma * inverse) - k * k, 0.0);
+        };
+        const double x1 = room(s.low_km, s.low_mhz2);
+        const bool turns = top < s.high_km;
+        const double x2 = turns ? 0.0 : room(s.high_km, s.high_mhz2);
+        range_rad += k * angle_integral(x, s.low_km, x1, top, x2);
+        path_km += path_integral(x, s.low_km, x1, top, x2);
+        if (turns) {
+            return {2.0 * kEarthRadius_km * range_rad, 2.0 * path_km, top - kEarthRadius_km,
+                    region_of(profile, i)};
+        }
+    }
+    return {kNan, kNan, kNan, Region::kF2};
+}
+
+// ---------------------------------------------------------------- rays that land at a distance
+
+namespace {
+
+/// Pieces in the form the loop wants.
+struct Pieces {
+    std::size_t count;
+    std::array<Segment, 5> segments;
+};
+
+struct Turning {
+    std::array<double, kLanes> r_km;
+    std::array<double, kLanes> plasma;
+};
+
+/// Elevation and frequency of the rays that turn at the given heights and land at the given
+/// distance. All lanes go through the same instructions; what lies above a lane's turning height
+/// adds zero.
+FARHEAR_CLONES void solve(const Segment* __restrict segments, std::size_t count,
+                          const Turning& __restrict turning, double sin_half, double cos_half,
+                          Curve& __restrict out) {
+    const double base = segments[0].low_km;
+    std::array<double, kLanes> mirror;     // NOLINT: set below, from the centre
+    std::array<double, kLanes> k;          // NOLINT
+    std::array<double, kLanes> sin_el;     // NOLINT
+    std::array<double, kLanes> inverse;    // NOLINT
+    std::array<double, kLanes> angle_rad;  // NOLINT
+    std::array<double, kLanes> z1;         // NOLINT: roots of X at both ends of a piece
+    std::array<double, kLanes> z2;         // NOLINT
+    std::array<double, kLanes> r_end;      // NOLINT
+    std::array<double, kLanes> turning_r;  // NOLINT
+    for (std::size_t i = 0; i < kLanes; ++i) {
+        turning_r[i] = turning.r_km[i];
+        mirror[i] = turning_r[i] + 0.25 * (turning_r[i] - base);
+    }
+    for (int round = 0; round <= kRounds; ++round) {
+        for (std::size_t i = 0; i < kLanes; ++i) {
+            // the ray to a mirror: triangle Earth centre, station, mirror
+            const double up = cos_half - kEarthRadius_km / mirror[i];
+            const double length = std::sqrt(sin_half * sin_half + up * up);
+            sin_el[i] = up / length;
+            k[i] = kEarthRadius_km * sin_half / length;
+            const double r2 = turning.r_km[i] * turning.r_km[i];
+            // the frequency that turns there: X = 0
+            inverse[i] = (r2 - k[i] * k[i]) / (turning.plasma[i] * r2);
+        }
+        if (round == kRounds) {
+            break;
+        }
+        for (std::size_t i = 0; i < kLanes; ++i) {
+            angle_rad[i] = vector_math::acos(k[i] / base);
+        }
+        for (std::size_t n = 0; n < count; ++n) {
+            const double b0 = segments[n].b;
+            const double rk = segments[n].rk_km;
+            const double r_low = segments[n].low_km;
+            const double r_high = segments[n].high_km;
+            const double low2 = r_low * r_low;
+            const double high2 = r_high * r_high;
+            const double low_plasma = segments[n].low_mhz2;
+            const double high_plasma = segments[n].high_mhz2;
+            for (std::size_t i = 0; i < kLanes; ++i) {
+                // X at both ends; from the turning height on there is nothing to add
+                const double k2 = k[i] * k[i];
+                const double r_turn = turning_r[i];
+                const double low = low2 * (1.0 - low_plasma * inverse[i]) - k2;
+                const double high = high2 * (1.0 - high_plasma * inverse[i]) - k2;
+                const double not_over = r_turn > r_low ? r_turn : r_low;
+                const double r2 = not_over < r_high ? not_over : r_high;
+                const double top = r_turn < r_high ? 0.0 : high;
+                z1[i] = std::sqrt(low > 0.0 ? low : 0.0);
+                z2[i] = std::sqrt(top > 0.0 ? top : 0.0);
+                r_end[i] = r2;
+            }
+            if (b0 < 0.0) {
+                for (std::size_t i = 0; i < kLanes; ++i) {
+                    const double c_any = -b0 * rk * rk * inverse[i] - k[i] * k[i];
+                    const double c = c_any > 1.0 ? c_any : 1.0;
+                    const double b = 2.0 * b0 * rk * inverse[i];
+                    const double root = std::sqrt(c);
+                    const double above = 2.0 * root * z1[i] + b * r_low + 2.0 * c;
+                    const double below = 2.0 * root * z2[i] + b * r_end[i] + 2.0 * c;
+                    const double above_safe = above > 1e-3 ? above : 1e-3;
+                    const double below_safe = below > 1e-3 ? below : 1e-3;
+                    const double ratio = above_safe * r_end[i] / (below_safe * r_low);
+                    angle_rad[i] += k[i] * vector_math::log(ratio) / root;
+                }
+            } else {
+                for (std::size_t i = 0; i < kLanes; ++i) {
+                    const double c = -b0 * rk * rk * inverse[i] - k[i] * k[i];
+                    const double b = 2.0 * b0 * rk * inverse[i];
+                    const double root = std::sqrt(-c);
+                    const double y1 = b * r_low + 2.0 * c;
+                    const double y2 = b * r_end[i] + 2.0 * c;
+                    const double x1 = 2.0 * root * z1[i];
+                    const double x2 = 2.0 * root * z2[i];
+                    // difference of two arc tangents, both in the right half plane
+                    angle_rad[i] +=
+                        k[i] * vector_math::atan2(y2 * x1 - y1 * x2, x1 * x2 + y1 * y2) / root;
+                }
+            }
+        }
+        for (std::size_t i = 0; i < kLanes; ++i) {
+            const double found = k[i] / vector_math::sincos(angle_rad[i]).cos;
+            const double most = turning_r[i] + kMostRetarded_km;
+            mirror[i] = found < most ? found : most;
+        }
+    }
+    for (std::size_t i = 0; i < kLanes; ++i) {
+        out.freq_mhz[i] = 1.0 / std::sqrt(inverse[i]);
+        out.sin_elevation[i] = sin_el[i];
+        out.mirror_km[i] = mirror[i] - kEarthRadius_km;
+        out.turning_km[i] = turning.r_km[i] - kEarthRadius_km;
+    }
+}
+
+/// First and last piece in which a region's rays turn.
+struct Span {
+    std::size_t first;
+    std::size_t last;
+};
+
+Span pieces_of(const Profile& profile, Region region) noexcept {
+    if (region == Region::kE) {
+        return {0, 0};
+    }
+    if (region == Region::kF1) {
+        return {1, 2};
+    }
+    return {profile.count - 2, profile.count - 1};
+}
+
+/// Cubic through the points with central slopes: value and derivative at a position.
+struct Hermite {
+    double value;
+    double slope;
+};
+
+double tangent(const std::array<double, kPoints>& y, std::size_t i) noexcept {
+    if (i == 0) {
+        return y[1] - y[0];
+    }
+    return i + 1 == kPoints ? y[i] - y[i - 1] : 0.5 * (y.at(i + 1) - y.at(i - 1));
+}
+
+Hermite hermite(const std::array<double, kPoints>& y, double position) noexcept {
+    const auto i = std::min(static_cast<std::size_t>(position), kPoints - 2);
+    const double t = position - static_cast<double>(i);
+    const double m0 = tangent(y, i);
+    const double m1 = tangent(y, i + 1);
+    const double rise = y.at(i + 1) - y.at(i);
+    const double c2 = 3.0 * rise - 2.0 * m0 - m1;
+    const double c3 = m0 + m1 - 2.0 * rise;
+    return {y.at(i) + t * (m0 + t * (c2 + t * c3)), m0 + t * (2.0 * c2 + 3.0 * t * c3)};
+}
+
+/// Highest point of the cubic between points i and i + 1, and where.
+Muf highest_between(const std::array<double, kPoints>& y, std::size_t i) noexcept {
+    const double m0 = tangent(y, i);
+    const double m1 = tangent(y, i + 1);
+    const double rise = y.at(i + 1) - y.at(i);
+    const double c2 = 3.0 * rise - 2.0 * m0 - m1;
+    const double c3 = m0 + m1 - 2.0 * rise;
+    Muf best = y.at(i) >= y.at(i + 1) ? Muf{y.at(i), static_cast<double>(i)}
+                                      : Muf{y.at(i + 1), static_cast<double>(i + 1)};
+    // m0 + 2 c2 t + 3 c3 t^2 = 0, the root where the slope falls
+    const double disc = c2 * c2 - 3.0 * c3 * m0;
+    if (disc > 0.0 && m0 > 0.0) {
+        const double t = m0 / (std::sqrt(disc) - c2);
+        if (t > 0.0 && t < 1.0) {
+            const double value = y.at(i) + t * (m0 + t * (c2 + t * c3));
+            if (value > best.freq_mhz) {
+                best = {value, static_cast<double>(i) + t};
+            }
+        }
+    }
+    return best;
+}
+
+Landing landing_at(const Curve& curve, double position) noexcept {
+    const Hermite sine = hermite(curve.sin_elevation, position);
+    const Hermite freq = hermite(curve.freq_mhz, position);
+    const double sin_el = std::clamp(sine.value, -1.0, 1.0);
+    const double cos_el = std::sqrt(1.0 - sin_el * sin_el);
+    const double mirror = hermite(curve.mirror_km, position).value;
+    const double turning = hermite(curve.turning_km, position).value;
+    // at constant turning height the mirror stays: dD/d(elevation) of a mirror hop
+    const double k = kEarthRadius_km * cos_el;
+    const double mirror_r = kEarthRadius_km + mirror;
+    const double mirror_slope =
+        2.0 * kEarthRadius_km *
+        (kEarthRadius_km * sin_el / std::sqrt(mirror_r * mirror_r - k * k) - 1.0);
+    // at constant frequency the turning height follows the elevation
+    const double turning_r = kEarthRadius_km + turning;
+    const double freq_by_elevation =
+        -freq.value * k * kEarthRadius_km * sin_el / (turning_r * turning_r - k * k);
+    const double elevation_slope = sine.slope / std::max(cos_el, 1e-6);
+    const double whole = freq.slope - freq_by_elevation * elevation_slope;
+    const double share = std::abs(whole) > 1e-12 ? freq.slope / whole : 1.0;
+    return {sin_el, mirror, turning, mirror_slope * share};
+}
+
+/// Position between `inside` (where the curve is above freq) and `outside` (where it is below).
+double crossing(const Curve& curve, double inside, double inside_mhz, double outside,
+                double outside_mhz, double freq_mhz) noexcept {
+    // near the MUF the curve is a parabola: start from its root
+    double position =
+        inside + (outside - inside) *
+                     std::sqrt((inside_mhz - freq_mhz) / std::max(inside_mhz - outside_mhz, 1e-12));
+    const double low = std::min(inside, outside);
+    const double high = std::max(inside, outside);
+    for (int i = 0; i < 3; ++i) {
+        const Hermite h = hermite(curve.freq_mhz, position);
+        if (std::abs(h.slope) < 1e-9) {
+            break;
+        }
+        position = std::clamp(position - (h.value - freq_mhz) / h.slope, low, high);
+    }
+    return position;
+}
+
+}  // namespace
+
+Curve land(const Profile& profile, Region region, double hop_km) noexcept {
+    const Span span = pieces_of(profile, region);
+    const Segment& bottom = profile.segments.at(span.first);
+    const Segment& top = profile.segments.at(span.last);
+    Turning turning;  // NOLINT: filled
+    for (std::size_t i = 0; i < kLanes; ++i) {
+        const double plasma =
+            bottom.low_mhz2 + kFraction[i] * (top.high_mhz2 - bottom.low_mhz2);
+        const Segment& piece = plasma < bottom.high_mhz2 || span.first == span.last ? bottom : top;
+        turning.plasma[i] = plasma;
+        turning.r_km[i] = radius_in(piece, plasma);
+    }
+    const double half = std::max(hop_km, 1.0) / (2.0 * kEarthRadius_km);
+    const auto angle = vector_math::sincos(half);
+    Curve out;  // NOLINT: filled
+    solve(profile.segments.data(), span.last + 1, turning, angle.sin, angle.cos, out);
+    out.freq_mhz[kLanes] = std::sqrt(top.high_mhz2);
+    out.sin_elevation[kLanes] = 1.0;
+    out.mirror_km[kLanes] = out.mirror_km[kLanes - 1];
+    out.turning_km[kLanes] = top.rk_km - kEarthRadius_km;
+    return out;
+}
+
+Muf muf(const Curve& curve) noexcept {
+    const auto best = static_cast<std::size_t>(
+        std::ranges::max_element(curve.freq_mhz) - curve.freq_mhz.begin());
+    Muf out = {0.0, 0.0};
+    if (best > 0) {
+        out = highest_between(curve.freq_mhz, best - 1);
+    }
+    if (best + 1 < kPoints) {
+        const Muf after = highest_between(curve.freq_mhz, best);
+        if (after.freq_mhz > out.freq_mhz) {
+            out = after;
+        }
+    }
+    return out;
+}
+
+Landing low_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept {
+    if (freq_mhz >= top.freq_mhz) {
+        return landing_at(curve, top.position);
+    }
+    double inside = top.position;
+    double inside_mhz = top.freq_mhz;
+    auto i = static_cast<std::size_t>(std::ceil(top.position));
+    while (i > 0) {
+        --i;
+        if (curve.freq_mhz.at(i) <= freq_mhz) {
+            return landing_at(curve, crossing(curve, inside, inside_mhz, static_cast<double>(i),
+                                              curve.freq_mhz.at(i), freq_mhz));
+        }
+        inside = static_cast<double>(i);
+        inside_mhz = curve.freq_mhz.at(i);
+    }
+    return landing_at(curve, 0.0);
+}
+
+Landing high_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept {
+    if (freq_mhz >= top.freq_mhz) {
+        return landing_at(curve, top.position);
+    }
+    double inside = top.position;
+    double inside_mhz = top.freq_mhz;
+    auto i = static_cast<std::size_t>(std::floor(top.position));
+    while (i + 1 < kPoints) {
+        ++i;
+        if (curve.freq_mhz.at(i) <= freq_mhz) {
+            return landing_at(curve, crossing(curve, inside, inside_mhz, static_cast<double>(i),
+                                              curve.freq_mhz.at(i), freq_mhz));
+        }
+        inside = static_cast<double>(i);
+        inside_mhz = curve.freq_mhz.at(i);
+    }
+    return landing_at(curve, static_cast<double>(kPoints - 1));
+}
+
+double tied_peak_km(const Layers& layers, double target_ratio) noexcept {
+    const double ratio =
+        muf(land(join(layers), Region::kF2, 3000.0)).freq_mhz / layers.f2.critical_mhz;
+    const double above = layers.f2.peak_km + 176.0;
+    return layers.f2.peak_km + (ratio - target_ratio) * above * above / 1490.0;
+}
+
+}  // namespace farhear::rays

@@ -5,9 +5,11 @@ stand marked in the core's header `losses.hpp`; what each may cost:
 
 - auroral table: every entry from memory, 0.5-21 dB; a wrong cell is worth about 1 dB.
 - D region: exponential profile to 95 km, no deviative part: low by a factor of about two against
-  fits to measurements by day. Give its scale to the listener's log.
-- flares and polar caps: laws from memory; factor 1.5 of the loss.
-- ground: smooth and flat; land 15 and 0.005 S/m. Dry ground at low angles: up to 2 dB more.
+  fits to measurements by day; 1 km of h' is 40-50 % of the loss. Fit its scale to the log.
+- flares and polar caps: laws from memory, a factor of 1.5 of the loss is possible; the edge of
+  the cap is our own guess, 4 degrees of it are all or nothing.
+- ground: smooth and flat; land 15 and 0.005 S/m. Dry ground (4, 0.001) loses 2 dB more at 20
+  degrees of elevation, 4 dB more at 40; wet ground (30, 0.01) 1 dB less. Below 10 they agree.
 - land or sea: outline good to 50 km, then blurred over 100 km on purpose.
 """
 

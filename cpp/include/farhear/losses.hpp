@@ -71,12 +71,12 @@ struct DProfile {
 /// Appleton-Hartree absorption, quasi-longitudinal and nondeviative:
 /// L = 4.6105e-5 int N nu / (nu^2 + (w +- wL)^2) ds over 55 .. 95 km, nu = 1.816e11 exp(-0.15 z)
 /// (Wait and Spies 1964 [read as quoted]), on the sphere (the secant changes with height). Gauss's
-/// rule with 12 points: relative error below 3e-6 for 0.5 .. 40 MHz at all elevations.
+/// rule with 12 points: relative error below 1e-5 for 0.5 .. 40 MHz at all elevations.
 ///
 /// What it leaves out: everything above 95 km, hence the deviative loss near the turning point and
 /// the E region. Two crossings give 6 dB at 6 MHz, noon, overhead, where a fit to measurements
-/// gives 13 dB: fit one scale factor to the listener's log. The profile is valid to about 60 .. 90
-/// km.
+/// gives 13 dB: fit one scale factor to the listener's log. The profile is valid over about
+/// 60 .. 90 km.
 class DRegion {
   public:
     explicit DRegion(const DProfile& profile) noexcept;
@@ -85,8 +85,8 @@ class DRegion {
     /// 1e-6 W/m^2 and beta grows by up to 0.13/km ([memory: McRae and Thomson 2004, 58 km and
     /// 0.52/km at 5e-4]), fading with the sun over 82 .. 99 deg. Such a profile means nothing
     /// higher up, so the added density is kept below 1e10 per m^3 [own: chosen so that at C1 and M1
-    /// the excess agrees with flare_db within 35 %; at X1 it is 1.8 times as large]. Use the flux
-    /// here or flare_db, never both.
+    /// the excess agrees with flare_db within 35 % at 3 .. 15 MHz; at X1 it is up to 1.8 times as
+    /// large]. Use the flux here or flare_db, never both.
     /// @param zenith_deg  0 .. 180. [deg]
     /// @param xray_w_m2   solar flux at 0.1 .. 0.8 nm; 0 or below: quiet. [W/m^2]
     explicit DRegion(double zenith_deg, double xray_w_m2 = 0.0) noexcept;
@@ -102,8 +102,8 @@ class DRegion {
     static constexpr std::size_t kHalf_count = 6;
 
   private:
-    std::array<double, 2 * kHalf_count>
-        weighted_{};  // density, frequency and weight of each height
+    // of each height: density x frequency of collisions x weight of the quadrature
+    std::array<double, 2 * kHalf_count> weighted_{};
 };
 
 /// One crossing without preparation, arguments as above. [dB]

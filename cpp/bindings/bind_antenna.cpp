@@ -2,6 +2,7 @@
 #include <pybind11/stl.h>
 
 #include <array>
+#include <tuple>
 
 #include "arrays.hpp"
 #include "bindings.hpp"
@@ -11,13 +12,13 @@ namespace farhear::bind {
 
 namespace {
 
-using Numbers = std::array<ArrayIn, 10>;
+using Numbers = std::array<ArrayIn, 11>;
 
 /// The numbers in the order of antenna::AntennaColumns.
 antenna::AntennaColumns columns_of(const IndexIn& kind, const Numbers& numbers) {
     return {view(kind),       view(numbers[0]), view(numbers[1]), view(numbers[2]),
             view(numbers[3]), view(numbers[4]), view(numbers[5]), view(numbers[6]),
-            view(numbers[7]), view(numbers[8]), view(numbers[9])};
+            view(numbers[7]), view(numbers[8]), view(numbers[9]), view(numbers[10])};
 }
 
 }  // namespace
@@ -56,15 +57,17 @@ void bind_antenna(py::module_& m) {
         [](const IndexIn& kind, const Numbers& numbers, const ArrayIn& freq_mhz,
            const ArrayIn& off_beam_deg, double floor_db) {
             auto out = make(view(freq_mhz).size() * antenna::kElevations);
+            auto out_peak = make(view(freq_mhz).size());
             const auto antennas = columns_of(kind, numbers);
             const auto freq = view(freq_mhz);
             const auto off = view(off_beam_deg);
             const auto table = view_out(out);
+            const auto peak = view_out(out_peak);
             {
                 const py::gil_scoped_release unlocked;
-                antenna::elevation_table(antennas, freq, off, floor_db, table);
+                antenna::elevation_table(antennas, freq, off, floor_db, table, peak);
             }
-            return out;
+            return std::make_tuple(out, out_peak);
         },
         py::arg("kind").noconvert(), py::arg("numbers"), py::arg("freq_mhz").noconvert(),
         py::arg("off_beam_deg").noconvert(), py::arg("floor_db"));

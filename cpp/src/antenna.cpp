@@ -99,12 +99,6 @@ double curtain_profile(double sin, double cos) noexcept {
 /// Usual elevation profile on the tropical bands, 0 .. 1: a dipole a quarter wave above ground.
 double high_angle_profile(double sin) noexcept { return square(sincos(0.5 * pi * sin).sin); }
 
-/// 0 below, 1 above, smooth between.
-double smooth_step(double x, double low, double high) noexcept {
-    const double t = std::clamp((x - low) / (high - low), 0.0, 1.0);
-    return t * t * (3.0 - 2.0 * t);
-}
-
 struct Rule {
     const char* name;
     double value;
@@ -130,13 +124,14 @@ Antenna reduced(const Antenna& a, double freq_mhz) {
             curtain || beam ? a.front_back_db : 0.0,
             beam ? a.width_deg : kAll_round_deg,
             a.kind == Kind::kTypical ? a.peak_dbi : 0.0,
+            a.kind == Kind::kTypical ? a.high_angle_share : 0.0,
             ground ? a.permittivity : 1.0,
             ground ? a.conductivity_s_m : kInfinite};
 }
 
 /// @throws InputError naming field, value and range.
 void check(const Antenna& a, double freq_mhz) {
-    const std::array<Rule, 11> rules = {{
+    const std::array<Rule, 12> rules = {{
         {"freq_mhz", freq_mhz, 0.1, 100.0},
         {"columns", a.columns, 1.0, 16.0},
         {"rows", a.rows, 1.0, 16.0},
@@ -146,6 +141,7 @@ void check(const Antenna& a, double freq_mhz) {
         {"front_back_db", a.front_back_db, 0.0, 60.0},
         {"width_deg", a.width_deg, 10.0, kAll_round_deg},
         {"peak_dbi", a.peak_dbi, -30.0, 40.0},
+        {"high_angle_share", a.high_angle_share, 0.0, 1.0},
         {"permittivity", a.permittivity, 1.0, 100.0},
         {"conductivity_s_m", a.conductivity_s_m, 0.0, kInfinite},
     }};
@@ -186,8 +182,7 @@ Pattern::Pattern(const Antenna& antenna, double freq_mhz) {
     floor_ = power(-a.front_back_db);
     width_rad_ = a.width_deg * kRad_per_deg;
     sharpness_ = std::numbers::ln2 / (1.0 - std::cos(0.5 * width_rad_));
-    // tropical bands end near 5 MHz, curtains rule from 6 MHz [own]
-    high_angle_ = 1.0 - smooth_step(std::log(freq_mhz), std::log(4.0), std::log(6.5));
+    high_angle_ = a.high_angle_share;
     perfect_ground_ = std::isinf(a.conductivity_s_m);
     if (!perfect_ground_) {
         constexpr double kLoss_mhz = 17975.1;  // 1 S/m / (2 pi 1 MHz eps0)
@@ -434,7 +429,7 @@ class Patterns {
         : columns_(columns), freq_mhz_(freq_mhz) {
         const std::size_t n = freq_mhz.size();
         checks::same_length("kind", columns.kind.size(), n);
-        const std::array<std::pair<const char*, std::span<const double>>, 10> all = {
+        const std::array<std::pair<const char*, std::span<const double>>, 11> all = {
             {{"columns", columns.columns},
              {"rows", columns.rows},
              {"height_wl", columns.height_wl},
@@ -443,6 +438,7 @@ class Patterns {
              {"front_back_db", columns.front_back_db},
              {"width_deg", columns.width_deg},
              {"peak_dbi", columns.peak_dbi},
+             {"high_angle_share", columns.high_angle_share},
              {"permittivity", columns.permittivity},
              {"conductivity_s_m", columns.conductivity_s_m}}};
         for (const auto& [name, values] : all) {
@@ -458,14 +454,14 @@ class Patterns {
                 checks::text("kind[", i, "] = ", columns_.kind[i], " is outside [0, ", kLast, ']'));
         }
         const double freq = freq_mhz_[i];
-        const Antenna a =
-            reduced({static_cast<Kind>(columns_.kind[i]), columns_.columns[i], columns_.rows[i],
-                     columns_.height_wl[i], columns_.slew_deg[i], columns_.design_mhz[i],
-                     columns_.front_back_db[i], columns_.width_deg[i], columns_.peak_dbi[i],
-                     columns_.permittivity[i], columns_.conductivity_s_m[i]},
-                    freq);
+        const AntennaColumns& c = columns_;
+        const Antenna a = reduced(
+            {static_cast<Kind>(c.kind[i]), c.columns[i], c.rows[i], c.height_wl[i], c.slew_deg[i],
+             c.design_mhz[i], c.front_back_db[i], c.width_deg[i], c.peak_dbi[i],
+             c.high_angle_share[i], c.permittivity[i], c.conductivity_s_m[i]},
+            freq);
         // over perfect ground the pattern knows the frequency only by its ratio to the design's
-        const bool scale_free = std::isinf(a.conductivity_s_m) && a.kind != Kind::kTypical;
+        const double scale = std::isinf(a.conductivity_s_m) ? 0.0 : freq;
         const Key key = {static_cast<double>(a.kind),
                          a.columns,
                          a.rows,
@@ -475,9 +471,10 @@ class Patterns {
                          a.front_back_db,
                          a.width_deg,
                          a.peak_dbi,
+                         a.high_angle_share,
                          a.permittivity,
                          a.conductivity_s_m,
-                         scale_free ? 0.0 : freq};
+                         scale};
         // a key with NaN would not be found again: let the check refuse it before
         try {
             if (std::ranges::any_of(key, [](double part) { return std::isnan(part); })) {
@@ -492,7 +489,7 @@ class Patterns {
     }
 
   private:
-    using Key = std::array<double, 12>;
+    using Key = std::array<double, 13>;
     AntennaColumns columns_;
     std::span<const double> freq_mhz_;
     std::map<Key, Pattern> made_;
@@ -519,11 +516,12 @@ void gain_dbi(const AntennaColumns& antennas, std::span<const double> freq_mhz,
 
 void elevation_table(const AntennaColumns& antennas, std::span<const double> freq_mhz,
                      std::span<const double> off_beam_deg, double floor_db,
-                     std::span<double> out_dbi) {
+                     std::span<double> out_dbi, std::span<double> out_peak_dbi) {
     const std::size_t n = freq_mhz.size();
     Patterns patterns(antennas, freq_mhz);
     checks::same_length("off_beam_deg", off_beam_deg.size(), n);
     checks::same_length("output", out_dbi.size(), n * kElevations);
+    checks::same_length("output", out_peak_dbi.size(), n);
     checks::within("off_beam_deg", off_beam_deg, -kMost_turned_deg, kMost_turned_deg);
     if (!(floor_db >= 0.0 && floor_db <= -kLeast_dbi)) {
         throw InputError(
@@ -533,8 +531,11 @@ void elevation_table(const AntennaColumns& antennas, std::span<const double> fre
         const auto row = out_dbi.subspan(i * kElevations).first<kElevations>();
         if (std::isnan(freq_mhz[i])) {
             std::ranges::fill(row, kNan);
+            out_peak_dbi[i] = kNan;
         } else {
-            patterns[i].table(off_beam_deg[i], floor_db, row);
+            const Pattern& pattern = patterns[i];
+            pattern.table(off_beam_deg[i], floor_db, row);
+            out_peak_dbi[i] = pattern.peak_dbi();
         }
     }
 }

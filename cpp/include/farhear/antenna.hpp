@@ -49,6 +49,8 @@ struct Antenna {
     double front_back_db;  // of the screen at the design frequency, or of the lobe: 0 (none) .. 60
     double width_deg;      // half-power width, 10 .. 360 [log-periodic, typical]
     double peak_dbi;       // on the beam, at the best elevation [typical]
+    double
+        high_angle_share;  // of a low dipole's elevation profile in the mixture, 0 .. 1 [typical]
     double permittivity;   // of the ground, relative, 1 .. 100
     double conductivity_s_m;  // of the ground; infinite: perfect ground
 };
@@ -150,6 +152,7 @@ struct AntennaColumns {
     std::span<const double> front_back_db;
     std::span<const double> width_deg;
     std::span<const double> peak_dbi;
+    std::span<const double> high_angle_share;
     std::span<const double> permittivity;
     std::span<const double> conductivity_s_m;
 };
@@ -161,11 +164,12 @@ void gain_dbi(const AntennaColumns& antennas, std::span<const double> freq_mhz,
               std::span<const double> off_beam_deg, std::span<const double> elevation_deg,
               std::span<double> out_dbi);
 
-/// Tables, kElevations per element: see Pattern::table. [dBi]
+/// Tables, kElevations per element: see Pattern::table; and the greatest gain of each antenna in
+/// any direction. [dBi]
 /// @throws InputError naming argument, index, value and range.
 void elevation_table(const AntennaColumns& antennas, std::span<const double> freq_mhz,
                      std::span<const double> off_beam_deg, double floor_db,
-                     std::span<double> out_dbi);
+                     std::span<double> out_dbi, std::span<double> out_peak_dbi);
 
 /// Greatest gain [dBi] and its elevation [deg], one per element.
 /// @throws InputError naming argument, index, value and range.

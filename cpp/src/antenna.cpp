@@ -87,7 +87,7 @@ double before_screen(const Stack& s, double sin, double cos) noexcept {
     return square(stack(s.height_wl, 1.0, s.rows, sin).imag() * sincos(0.5 * pi * cos).sin);
 }
 
-/// Usual elevation profile of curtains, 0 .. 1: most at 10 degrees, half at 5 and 21.
+/// Usual elevation profile of curtains, 0 .. 1: most at 10 degrees, half at 5 and 22.
 double curtain_profile(double sin, double cos) noexcept {
     double sum = 0.0;
     for (const auto& usual : kUsual) {

@@ -646,7 +646,7 @@ def elevation_table_dbi(
     kinds, columns = _columns(chosen, freq / 1e3)
     used = np.where(no_azimuth, 0.0, off)  # it is not used where it is not known
     flat, top = _core.antenna.elevation_table(kinds, columns, freq / 1e3, used, floor_db)
-    table = flat.reshape(n, -1)
+    table = flat.reshape(n, ELEVATIONS_DEG.size)
     missing = 1.0 - 10.0 ** ((table.max(axis=1) - top) / 10.0) if n else np.zeros(0)
     sd = np.array([a.sd_db for a in chosen]) + np.array([a.sd_off_db for a in chosen]) * missing
     return ElevationTable(table, sd, basis)

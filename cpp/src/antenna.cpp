@@ -99,6 +99,22 @@ double curtain_profile(double sin, double cos) noexcept {
 /// Usual elevation profile on the tropical bands, 0 .. 1: a dipole a quarter wave above ground.
 double high_angle_profile(double sin) noexcept { return square(sincos(0.5 * pi * sin).sin); }
 
+/// Where `value` is greatest between two places with one hill between them.
+template <typename Value>
+double golden(const Value& value, double low, double high) noexcept {
+    constexpr double kGolden = 0.6180339887498949;
+    for (int i = 0; i < 30; ++i) {
+        const double a = high - kGolden * (high - low);
+        const double b = low + kGolden * (high - low);
+        if (value(a) < value(b)) {
+            low = a;
+        } else {
+            high = b;
+        }
+    }
+    return 0.5 * (low + high);
+}
+
 struct Rule {
     const char* name;
     double value;
@@ -305,20 +321,10 @@ double Pattern::elevation_of_most(double azimuth_rad) const noexcept {
         }
     }
     constexpr double kStep = kElevation_step_deg * kRad_per_deg;
-    constexpr double kGolden = 0.6180339887498949;
     const auto middle = static_cast<double>(best);
-    double low = std::max(middle - 1.0, 0.0) * kStep;
-    double high = std::min(middle + 1.0, kElevations - 1.0) * kStep;
-    for (int i = 0; i < 30; ++i) {
-        const double a = high - kGolden * (high - low);
-        const double b = low + kGolden * (high - low);
-        if (intensity(row_at(a), azimuth_rad).up < intensity(row_at(b), azimuth_rad).up) {
-            low = a;
-        } else {
-            high = b;
-        }
-    }
-    return 0.5 * (low + high);
+    return golden([&](double elevation) { return intensity(row_at(elevation), azimuth_rad).up; },
+                  std::max(middle - 1.0, 0.0) * kStep,
+                  std::min(middle + 1.0, kElevations - 1.0) * kStep);
 }
 
 void Pattern::steer() noexcept {
@@ -332,10 +338,11 @@ void Pattern::steer() noexcept {
         (std::norm(phasors(middle, columns_)) > 0.5 * columns_ * columns_ ? half : null) = middle;
     }
     constexpr double kTurn = 1e-4;
+    constexpr double kSteepest_rad = pi / 3.0;  // near the zenith azimuth means nothing
     const double sine = std::sin(slew_rad_);
     taper_ = sine;
     for (int pass = 0; pass < 6; ++pass) {
-        const Row row = row_at(elevation_of_most(slew_rad_));
+        const Row row = row_at(std::min(elevation_of_most(slew_rad_), kSteepest_rad));
         const auto aim = [&](double phase) { taper_ = sine * row.cos - phase / (pi * ratio_); };
         double low = -half;
         double high = half;
@@ -362,22 +369,28 @@ void Pattern::normalise(double peak) noexcept {
         peak_ = peak;
         return;
     }
-    // Gauss panels over the sine of elevation, as many as the height has lobes; equal steps of
+    // Gauss panels over the sine of elevation, as many as the array has lobes; equal steps of
     // azimuth, more for a wide array. Error below 1e-3 dB (tested).
     using Gauss = boost::math::quadrature::gauss<double, 15>;
     const double top_wl = height_wl_ + 0.5 * ratio_ * (rows_ - 1);
-    const int panels = 1 + static_cast<int>(top_wl);
+    const double width_wl = 0.5 * ratio_ * (columns_ - 1);
+    const int panels = 1 + static_cast<int>(top_wl + width_wl);
     const bool round = kind_ == Kind::kCrossed || kind_ == Kind::kMonopole;
     const int steps = round ? 1 : 48 + 8 * static_cast<int>(columns_ * ratio_);
     const double step_rad = 2.0 * pi / steps;
+    double best_azimuth_rad = slew_rad_;
     double total = 0.0;
     const auto add = [&](double sine, double weight) {
         const Row row = row_from_sine(sine, std::sqrt((1.0 - sine) * (1.0 + sine)));
         double sum = 0.0;
         for (int i = 0; i < steps; ++i) {
-            const auto here = intensity(row, slew_rad_ + i * step_rad);
+            const double azimuth_rad = slew_rad_ + i * step_rad;
+            const auto here = intensity(row, azimuth_rad);
             sum += here.up + here.lost;
-            most = std::max(most, here.up);
+            if (here.up > most) {
+                most = here.up;
+                best_azimuth_rad = azimuth_rad;
+            }
         }
         total += weight * sum * step_rad;
     };
@@ -392,6 +405,16 @@ void Pattern::normalise(double peak) noexcept {
         }
     }
     scale_ = 4.0 * pi / total;
+    if (slew_rad_ != 0.0 || best_azimuth_rad != 0.0) {
+        // a slew beyond reach leaves a greater lobe elsewhere: climb it by turns
+        for (int turn = 0; turn < 8; ++turn) {
+            const Row row = row_at(elevation_of_most(best_azimuth_rad));
+            best_azimuth_rad =
+                golden([&](double azimuth_rad) { return intensity(row, azimuth_rad).up; },
+                       best_azimuth_rad - step_rad, best_azimuth_rad + step_rad);
+            most = std::max(most, intensity(row, best_azimuth_rad).up);
+        }
+    }
     peak_ = scale_ * most;
 }
 
@@ -448,7 +471,7 @@ class Patterns {
 
     /// @throws InputError with the element's number.
     const Pattern& operator[](std::size_t i) {
-        constexpr std::int64_t kLast = static_cast<std::int64_t>(Kind::kTypical);
+        constexpr auto kLast = static_cast<std::int64_t>(Kind::kTypical);
         if (columns_.kind[i] < 0 || columns_.kind[i] > kLast) {
             throw InputError(
                 checks::text("kind[", i, "] = ", columns_.kind[i], " is outside [0, ", kLast, ']'));

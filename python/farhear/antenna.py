@@ -174,7 +174,8 @@ def curtain(
         Lowest row above ground in design wavelengths (0.5 if neither is given), or in metres.
     slew_deg
         Azimuth of maximum less that of the normal. The phase of the columns is solved for, so that
-        the pattern's maximum lies there; two columns reach about 35 degrees. [deg]
+        the pattern's maximum lies there. Two columns reach 30 degrees, three and four 45; beyond,
+        another lobe is greater. [deg]
     design_khz
         None: the operating frequency. [kHz]
     front_back_db

@@ -4,7 +4,7 @@ import dataclasses
 import math
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from farhear import antenna
@@ -53,17 +53,28 @@ typicals = st.builds(
 )
 
 
+# Found here: the greatest gain is at the zenith, where a slew in azimuth means nothing.
+ZENITH = antenna.curtain(3, 1, 0.25, slew_deg=1.0, design_khz=FREQ_KHZ / 0.75, front_back_db=0.0)
+# Found here: a slew beyond reach, whose greatest lobe is elsewhere.
+BEYOND = antenna.curtain(
+    2, 1, 1.0, slew_deg=-39.0, design_khz=FREQ_KHZ / 0.75, front_back_db=1.0, ground=(15.0, 0.005)
+)
+# Found by hand: wide and low; once too few points of elevation, 0.13 dB.
+WIDE = antenna.curtain(16, 1, 0.1, slew_deg=-60.0, design_khz=FREQ_KHZ / 2.0, front_back_db=0.0)
+
+
 def mean_gain(a: antenna.Antenna) -> float:
     """Mean of the gain over the hemisphere, times 1/2: 1 if all the power is accounted for."""
-    sines, weights = np.polynomial.legendre.leggauss(120)
+    sines, weights = np.polynomial.legendre.leggauss(160)
     elevation = np.degrees(np.arcsin(0.5 * (sines + 1.0)))
-    azimuth = np.arange(0.0, 360.0, 1.5)
+    azimuth = np.arange(0.0, 360.0, 0.75)
     gain = 10.0 ** (antenna.gain_dbi(a, FREQ_KHZ, azimuth[:, None], elevation) / 10.0)
     return float((gain.mean(axis=0) * weights).sum() / 4.0)
 
 
 @settings(max_examples=40)
 @given(st.one_of(curtains(), others))
+@example(WIDE)
 def test_power_is_conserved(a: antenna.Antenna) -> None:
     share = mean_gain(a)
     if math.isinf(a.conductivity_s_m):
@@ -75,6 +86,7 @@ def test_power_is_conserved(a: antenna.Antenna) -> None:
 
 
 @given(curtains(), azimuths, elevations)
+@example(ZENITH, 1.0, 29.0)
 def test_mirror(a: antenna.Antenna, azimuth: float, elevation: float) -> None:
     """Slew to the left is slew to the right in a mirror; without slew it is its own."""
     mirrored = dataclasses.replace(a, slew_deg=-a.slew_deg)
@@ -144,6 +156,7 @@ def test_more_rows_more_gain(columns: int, rows: int, height_wl: float) -> None:
 
 
 @given(curtains(), azimuths, st.floats(5.0, 60.0))
+@example(BEYOND, 1.0, 5.0)
 def test_table_is_between_floor_and_peak(
     a: antenna.Antenna, azimuth: float, floor_db: float
 ) -> None:

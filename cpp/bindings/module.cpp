@@ -31,6 +31,8 @@ PYBIND11_MODULE(_core, m, py::mod_gil_not_used()) {
     farhear::bind::bind_noise(noise);
     auto losses = m.def_submodule("losses");
     farhear::bind::bind_losses(losses);
+    auto antenna = m.def_submodule("antenna");
+    farhear::bind::bind_antenna(antenna);
     auto skywave = m.def_submodule("skywave");
     farhear::bind::bind_skywave(skywave);
     auto sporadic = m.def_submodule("sporadic");

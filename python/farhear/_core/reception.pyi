@@ -1,11 +1,16 @@
 from __future__ import annotations
 import collections.abc
+import enum
+import farhear._core.circuit
 import farhear._core.ionosphere
-import farhear._core.magnetic
 import farhear._core.skywave
 import numpy
 import numpy.typing
 import typing
+
+class Engine(enum.IntEnum):
+    MIRROR = 1
+    RAYS = 0
 
 def beam_gain_dbi(
     off_beam_deg: numpy.typing.NDArray[numpy.float64],
@@ -14,10 +19,11 @@ def beam_gain_dbi(
     floor_db: numpy.typing.NDArray[numpy.float64],
 ) -> numpy.typing.NDArray[numpy.float64]: ...
 def likelihood(
-    maps: farhear._core.ionosphere.Maps,
-    field: farhear._core.magnetic.Model,
+    models: farhear._core.circuit.Models,
     drive: farhear._core.ionosphere.Drive,
     route: farhear._core.skywave.Route,
+    engine: Engine,
+    options: farhear._core.circuit.Options,
     circuits: typing.Annotated[
         collections.abc.Sequence[typing.Annotated[numpy.typing.ArrayLike, numpy.float64]],
         "FixedSize(13)",

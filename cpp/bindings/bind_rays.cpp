@@ -22,7 +22,7 @@ rays::Layers layers_of(const std::array<ArrayIn, 9>& columns, std::size_t i) {
 py::dict trace(const std::array<ArrayIn, 9>& layers, const ArrayIn& freq_mhz,
                const ArrayIn& elevation_deg) {
     const auto n = static_cast<std::size_t>(freq_mhz.size());
-    std::array<ArrayIn, 3> numbers = {make(n), make(n), make(n)};
+    std::array<py::array_t<double>, 3> numbers = {make(n), make(n), make(n)};
     py::array_t<std::uint8_t> region(static_cast<py::ssize_t>(n));
     const auto range = view_out(numbers[0]);
     const auto path = view_out(numbers[1]);
@@ -58,7 +58,7 @@ ArrayIn plasma(const std::array<ArrayIn, 9>& layers, const ArrayIn& height_km) {
 /// Highest frequency that lands, and where: columns muf_mhz, elevation_deg, mirror_km, turning_km.
 py::dict muf(const std::array<ArrayIn, 9>& layers, rays::Region region, const ArrayIn& hop_km) {
     const auto n = static_cast<std::size_t>(hop_km.size());
-    std::array<ArrayIn, 4> numbers = {make(n), make(n), make(n), make(n)};
+    std::array<py::array_t<double>, 4> numbers = {make(n), make(n), make(n), make(n)};
     const auto hop = view(hop_km);
     for (std::size_t i = 0; i < n; ++i) {
         const auto curve = rays::land(rays::join(layers_of(layers, i)), region, hop[i]);

@@ -7,6 +7,7 @@ from . import magnetic as magnetic
 from . import ionosphere as ionosphere
 from . import noise as noise
 from . import losses as losses
+from . import antenna as antenna
 from . import skywave as skywave
 from . import sporadic as sporadic
 from . import rays as rays

@@ -11,6 +11,7 @@ void bind_sun(pybind11::module_& m);
 void bind_magnetic(pybind11::module_& m);
 void bind_ionosphere(pybind11::module_& m);
 void bind_noise(pybind11::module_& m);
+void bind_listening(pybind11::module_& m);
 void bind_skywave(pybind11::module_& m);
 void bind_reception(pybind11::module_& m);
 

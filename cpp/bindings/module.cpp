@@ -29,6 +29,8 @@ PYBIND11_MODULE(_core, m, py::mod_gil_not_used()) {
     farhear::bind::bind_ionosphere(ionosphere);
     auto noise = m.def_submodule("noise");
     farhear::bind::bind_noise(noise);
+    auto listening = m.def_submodule("listening");
+    farhear::bind::bind_listening(listening);
     auto skywave = m.def_submodule("skywave");
     farhear::bind::bind_skywave(skywave);
     auto reception = m.def_submodule("reception");

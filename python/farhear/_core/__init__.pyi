@@ -6,6 +6,7 @@ from . import sun as sun
 from . import magnetic as magnetic
 from . import ionosphere as ionosphere
 from . import noise as noise
+from . import listening as listening
 from . import skywave as skywave
 from . import reception as reception
 

@@ -140,7 +140,7 @@ def relative_protection_db(offset_khz: ArrayLike, audio_khz: ArrayLike = 2.8) ->
         Neighbour's carrier less wanted carrier. [kHz]
     audio_khz
         Audio bandwidth of the receiver, 0.5 to 10; the planning values hold at 2.8 by our
-        convention. Another bandwidth follows a fourth-order filter, within 2 dB of the full
+        convention. Another bandwidth follows a fourth-order filter, within 2.7 dB of the full
         spectral estimate between 2.5 and 4.5 kHz. [kHz]
 
     Returns

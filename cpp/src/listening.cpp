@@ -79,14 +79,14 @@ double planning_db(double x_khz) noexcept {
            t * t * ((1.0 + 2.0 * u) * b.y_db - u * h * kSlopes.at(i + 1));
 }
 
+// The programme of the spectral estimate: power density 1/(1 + a^2) up to 4.5 kHz, a in kHz.
+constexpr double kProgramme_khz = 4.5;
+
 double eighth(double x) noexcept {
     const double square = x * x;
     const double fourth = square * square;
     return fourth * fourth;
 }
-
-// The programme of the spectral estimate: power density 1/(1 + a^2) up to 4.5 kHz, a in kHz.
-constexpr double kProgramme_khz = 4.5;
 
 struct Sidebands {
     double lower;
@@ -233,9 +233,12 @@ double relative_protection_db(double offset_khz, double audio_khz) noexcept {
     if (std::isnan(x)) {
         return kNan;
     }
-    const double planning = eighth(std::min(x, 1e6) / kPlanning_audio_khz);
-    const double own = eighth(std::min(x, 1e6) / audio_khz);
-    return planning_db(x) + decibel((1.0 + planning) / (1.0 + own));
+    const double far = std::min(x, 1e6);
+    const double edge = far / kProgramme_khz;
+    const double programme = 0.015 / (1.0 + eighth(edge) * (edge * edge) * (edge * edge));
+    const double own = 1.0 / (1.0 + eighth(far / audio_khz)) + programme;
+    const double planning = 1.0 / (1.0 + eighth(far / kPlanning_audio_khz)) + programme;
+    return planning_db(x) + decibel(own / planning);
 }
 
 double upper_share(double offset_khz) noexcept {
@@ -458,7 +461,7 @@ void interference_source(const FieldColumns& fields, std::span<const double> off
     checks::same_length("lower_db", lower_db.size(), n);
     checks::within("upper_decile_db", fields.upper_db, 0.0, 100.0);
     checks::within("lower_decile_db", fields.lower_db, 0.0, 100.0);
-    checks::within("audio_khz", std::span(&receiver.audio_khz, 1), 0.5, 10.0);
+    checks::within("audio_khz", std::span(&receiver.audio_khz, 1), 2.0, 6.0);
     checks::within("suppression_db", std::span(&receiver.suppression_db, 1), 30.0, 60.0);
     if (mode == Mode::kNone) {
         throw InputError("mode = none cannot receive");

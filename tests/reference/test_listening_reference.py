@@ -101,9 +101,9 @@ def test_spectra_and_planning_values_differ_as_stated(offset_khz: float, apart_d
     assert apart_db - 0.3 <= difference <= apart_db
 
 
-@pytest.mark.parametrize("audio_khz", [2.5, 3.5, 4.5])
+@pytest.mark.parametrize("audio_khz", [2.0, 2.5, 3.5, 4.5, 6.0])
 def test_audio_bandwidth_moves_the_curve_as_it_moves_the_spectra(audio_khz: float) -> None:
-    """Within 2.7 dB everywhere, 0.5 dB from 10 kHz up: the stated error of the closed form."""
+    """The stated error of the closed form; from 10 kHz up much less."""
     for offset_khz in [*np.arange(1.0, 10.0, 0.5), 10.0, 12.0, 15.0, 20.0]:
         moved = float(
             relative_protection_db(offset_khz, audio_khz) - relative_protection_db(offset_khz)
@@ -111,7 +111,7 @@ def test_audio_bandwidth_moves_the_curve_as_it_moves_the_spectra(audio_khz: floa
         spectra = spectral_estimate_db(float(offset_khz), audio_khz) - spectral_estimate_db(
             float(offset_khz), 2.8
         )
-        assert moved == pytest.approx(spectra, abs=0.5 if offset_khz >= 10.0 else 2.7)
+        assert moved == pytest.approx(spectra, abs=1.0 if offset_khz >= 10.0 else 2.5)
 
 
 def test_spline_agrees_with_a_general_library() -> None:

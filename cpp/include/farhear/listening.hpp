@@ -53,9 +53,9 @@ inline constexpr double kPlanning_audio_khz = 2.8;
 /// - Between: cubic segments, monotone between neighbouring knots (Fritsch and Carlson, SIAM J.
 ///   Numer. Anal. 17, 1980, slopes by weighted harmonic means). Beyond 20 kHz: -80 dB a decade,
 ///   without a floor. [own]
-/// - Another audio bandwidth moves it by the ratio of two fourth-order filters at the offset:
-///   nothing at 0, 80 log10(audio / 2.8) far out. [own] Within 2.7 dB of the full spectral
-///   estimate from 1 to 20 kHz for 2.5 to 4.5 kHz of audio, most of it near 6 kHz.
+/// - Another audio bandwidth, 2 to 6 kHz, moves it by what it does to the beat of the carriers (a
+///   fourth-order filter) and to the near sideband: nothing at 0, 80 log10(audio / 2.8) far out.
+///   [own] Closed form; within 2.5 dB of the spectral estimate, 1 dB from 10 kHz up.
 ///
 /// The spectral estimate and the planning values differ by 1.6 dB at 5, 5.3 at 10, 4.9 at 15 and
 /// 0.1 at 20 kHz. `audio_khz` above 0; NaN gives NaN.

@@ -373,12 +373,12 @@ Report sinpo(const Impression& in) noexcept {
             const Digits s = differences(given[0]);
             const Digits i = differences(given[1]);
             const Digits n = differences(given[2]);
-            double* cell = joint.data();
+            std::size_t cell = 0;
             for (const double ps : s) {
                 for (const double pi : i) {
                     const double both = node.weight * ps * pi;
                     for (const double pn : n) {
-                        *cell++ += both * pn;  // NOLINT: 125 cells
+                        joint.at(cell++) += both * pn;
                     }
                 }
             }
@@ -388,11 +388,11 @@ Report sinpo(const Impression& in) noexcept {
     Report out{};
     out.probability = {differences(sums[0]), differences(sums[1]), differences(sums[2]),
                        differences(p), differences(overall)};
-    const auto likeliest = static_cast<std::size_t>(
-        std::distance(joint.begin(), std::max_element(joint.begin(), joint.end())));
+    const auto likeliest =
+        static_cast<std::size_t>(std::distance(joint.begin(), std::ranges::max_element(joint)));
     const auto& by_p = out.probability[3];
-    const auto best_p = static_cast<std::size_t>(
-        std::distance(by_p.begin(), std::max_element(by_p.begin(), by_p.end())));
+    const auto best_p =
+        static_cast<std::size_t>(std::distance(by_p.begin(), std::ranges::max_element(by_p)));
     const std::size_t s = likeliest / 25 + 1;
     const std::size_t i = likeliest / 5 % 5 + 1;
     const std::size_t n = likeliest % 5 + 1;
@@ -419,7 +419,7 @@ void ladder(std::span<const double> snr_db, std::span<const double> lower_decile
     for (std::size_t i = 0; i < n; ++i) {
         const auto rungs =
             ladder(snr_db[i], lower_decile_db[i], upper_decile_db[i], bandwidth_hz[i]);
-        std::copy(rungs.begin(), rungs.end(), out.subspan(i * kRungs).begin());
+        std::ranges::copy(rungs, out.subspan(i * kRungs).begin());
     }
 }
 
@@ -509,11 +509,11 @@ void sinpo(std::span<const std::span<const double>> impressions, std::span<doubl
         const auto value = [&](std::size_t c) { return impressions[c][i]; };
         const Report report = sinpo({value(0), value(1), value(2), value(3), value(4), value(5),
                                      value(6), value(7), value(8), value(9), value(10)});
-        auto* cell = probability.subspan(i * 25).data();
-        for (const auto& row : report.probability) {
-            cell = std::copy(row.begin(), row.end(), cell);
+        for (std::size_t letter = 0; letter < 5; ++letter) {
+            std::ranges::copy(report.probability.at(letter),
+                              probability.subspan(i * 25 + letter * 5).begin());
         }
-        std::copy(report.code.begin(), report.code.end(), code.subspan(i * 5).begin());
+        std::ranges::copy(report.code, code.subspan(i * 5).begin());
         code_probability[i] = report.code_probability;
     }
 }

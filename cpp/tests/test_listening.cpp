@@ -89,9 +89,8 @@ TEST_CASE("sidebands: costs and the factor of a neighbour agree with the exact c
                 listening::mode_cost_db(mode, Emission::kDoubleSideband, suppression);
             const double sum =
                 noise + other * std::pow(10.0, listening::side_db(mode, share, suppression) / 10.0);
-            const double whole = mode == Mode::kAm    ? c.am_db
-                                 : mode == Mode::kLsb ? c.lsb_db
-                                                      : c.usb_db;
+            const std::array by_mode = {c.am_db, c.lsb_db, c.usb_db};
+            const double whole = by_mode.at(static_cast<std::size_t>(mode));
             CHECK(whole == doctest::Approx(cost + decibel(sum)).epsilon(1e-12));
         }
     }

@@ -203,7 +203,7 @@ inline constexpr double kMuf_sigma = 0.12;
 ///
 /// Quadrature over the shared deviation at 48 fixed points: digits within 0.002 for deciles up to
 /// 20 dB. Each row sums to 1 to rounding. NaN in any field gives NaN and code 0.
-[[nodiscard]] Report sinpo(const Impression& impression) noexcept;
+[[nodiscard]] Report sinpo(const Impression& in) noexcept;
 
 // ---- Many at once ------------------------------------------------------------------------------
 

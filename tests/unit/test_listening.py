@@ -104,6 +104,8 @@ def test_interference_skips_who_is_not_on_the_air() -> None:
     alone = interference_source(40.0 * np.ones((1,)), 10.0, 8.0, offset_khz=[5.0], freq_khz=9600.0)
     assert fa[0] == float(alone.fa_db)
     assert fa[2] > fa[0]
+    assert float(alone.lower_decile_db) == pytest.approx(10.0)
+    assert float(alone.upper_decile_db) == pytest.approx(8.0)
 
 
 def test_interference_goes_into_the_sum_of_noise() -> None:

@@ -346,7 +346,7 @@ def test_report_codes_against_chance(case: tuple[float, ...]) -> None:
         freq_over_muf=over_muf,
         modes=modes,
     )
-    # four standard errors of a count, 0.0032, and the stated 0.001 of the quadrature
+    # four standard errors of a count, 0.0032, and 0.001 of the stated 0.002 of the quadrature
     for letter, drawn in (
         (r.strength, s),
         (r.interference, i),
@@ -375,7 +375,7 @@ def at_least(
     return np.array(rows)
 
 
-@pytest.mark.parametrize(("largest_db", "within"), [(20.0, 0.001), (30.0, 0.003)])
+@pytest.mark.parametrize(("largest_db", "within"), [(20.0, 0.002), (30.0, 0.004)])
 def test_few_points_integrate_as_well_as_many(largest_db: float, within: float) -> None:
     """Against 16,001 points of the shared deviation, with the normal integral of SciPy."""
     rng = np.random.default_rng(1)

@@ -201,8 +201,8 @@ inline constexpr double kMuf_sigma = 0.12;
 /// O: the least of I, N, P and S + 1, so never above a degrading digit, and at most one above the
 /// least of the four. [own reading of practice] On top, kLapse of S, I, N, P is random.
 ///
-/// Quadrature over the shared deviation at 48 fixed points: digits within 0.001 for deciles up to
-/// 20 dB, 0.003 to 30 dB. Each row sums to 1 to rounding. NaN in any field gives NaN and code 0.
+/// Quadrature over the shared deviation at 48 fixed points: digits within 0.002 for deciles up to
+/// 20 dB, 0.004 to 30 dB. Each row sums to 1 to rounding. NaN in any field gives NaN and code 0.
 [[nodiscard]] Report sinpo(const Impression& in) noexcept;
 
 // ---- Many at once ------------------------------------------------------------------------------

@@ -660,6 +660,7 @@ struct Passage {
     double path_km = 0.0;   // group path
     double slope_km = 0.0;  // sum of dD/d(elevation)
     double secants = 0.0;   // sum over the hops at absorbing height
+    bool by_mirror = false;  // spreads as in free space
 };
 
 double gain_at(const Emission& emission, double elevation_deg) noexcept {
@@ -734,7 +735,7 @@ struct Budgeter {
     }
 
     [[nodiscard]] double focusing(const Passage& p, double sine) const noexcept {
-        if (!options.focusing || p.slope_km == 0.0) {
+        if (!options.focusing || p.by_mirror) {
             return 1.0;
         }
         const double gain = p.path_km * p.path_km * std::sqrt(1.0 - sine * sine) /
@@ -1074,6 +1075,7 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
             }
             const auto hop = skywave::hop_over(track.hop_km, kHeightEs_km);
             Passage p;
+            p.by_mirror = true;
             p.sine = hop.sin_elevation;
             p.path_km = track.hops * hop.slant_km;
             p.secants =
@@ -1111,6 +1113,7 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
                 continue;
             }
             Passage p;
+            p.by_mirror = true;
             p.sine = at.sin_elevation;
             p.path_km = Span(at.es_km).slant_km(kHeightEs_km) +
                         (at.track.hops - 1) * Span(at.f2_km).slant_km(mixed.mirror_km);

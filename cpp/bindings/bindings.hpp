@@ -12,6 +12,7 @@ void bind_magnetic(pybind11::module_& m);
 void bind_ionosphere(pybind11::module_& m);
 void bind_noise(pybind11::module_& m);
 void bind_skywave(pybind11::module_& m);
+void bind_lightning(pybind11::module_& m);
 void bind_reception(pybind11::module_& m);
 
 }  // namespace farhear::bind

@@ -31,6 +31,8 @@ PYBIND11_MODULE(_core, m, py::mod_gil_not_used()) {
     farhear::bind::bind_noise(noise);
     auto skywave = m.def_submodule("skywave");
     farhear::bind::bind_skywave(skywave);
+    auto lightning = m.def_submodule("lightning");
+    farhear::bind::bind_lightning(lightning);
     auto reception = m.def_submodule("reception");
     farhear::bind::bind_reception(reception);
 }

@@ -1,4 +1,4 @@
-"""Lightning noise beside a separate evaluation of the same proxy, and beside published tendencies."""
+"""Lightning noise beside a separate evaluation of the same proxy, and published tendencies."""
 
 import numpy as np
 import pytest

@@ -84,6 +84,8 @@ void bind_circuit(py::module_& m) {
         .def_readwrite("scatter_db", &circuit::Options::scatter_db)
         .def_readwrite("most_focusing_db", &circuit::Options::most_focusing_db)
         .def_readwrite("absorption_scale", &circuit::Options::absorption_scale)
+        .def_readwrite("night_absorption", &circuit::Options::night_absorption)
+        .def_readwrite("integral_absorption", &circuit::Options::integral_absorption)
         .def_readwrite("other_loss_db", &circuit::Options::other_loss_db)
         .def_readwrite("es_dependence", &circuit::Options::es_dependence);
     py::class_<circuit::Ends>(m, "Ends")

@@ -52,7 +52,7 @@ constexpr double kScreened = 1e-6;        // what gets past a layer that screens
 constexpr double kScatterPath_km = 3000.0;  // out to where the ground is lit, and back
 constexpr double kSpreadE = 0.04;         // deciles 0.95 and 1.05 [memory: P.533]
 constexpr double kHighestE = 10.0;        // times foE: 1.8 times the MUF at the horizon, 81 dB
-constexpr double kTransparent = 0.55;     // foEs over vertical frequency: less than 1e-4 dB
+constexpr double kTransparent = 0.95;     // foEs over vertical frequency: less than 0.001 dB
 constexpr double kMostE_db = 81.0;        // above the E MUF [memory: P.533]
 constexpr double kIgnored = 3e-4;         // share of what is there already: 0.001 dB
 constexpr double kGroundSine = 0.23;           // see low_angle
@@ -151,10 +151,19 @@ struct Track {
     double whole_km = 0.0;
     bool long_path = false;
     double gyro_100_mhz = 0.0;
+    double gyro_longitudinal_mhz = 0.0;  // of a steep ray
     std::vector<Crossing> crossings;  // two a hop
     double sea_share = 0.0;           // mean over the ground points between hops
     double convergence = 1.0;         // power ratio
 };
+
+void add_gyro(Track& track, const ionosphere::Place& place, int count) noexcept {
+    // tan(dip) = 2 tan(dip latitude)
+    const double tan_dip = 2.0 * std::tan(place.dip_lat_deg * kRad_per_deg);
+    track.gyro_100_mhz += place.gyro_100_mhz / count;
+    track.gyro_longitudinal_mhz +=
+        place.gyro_100_mhz * std::abs(tan_dip) / std::sqrt(1.0 + tan_dip * tan_dip) / count;
+}
 
 struct OrderPoints {
     Track track;
@@ -191,6 +200,7 @@ struct Points {
 struct Absorber {
     double solar = 0.0;  // half the sum of the solar factors over the crossings, per secant
     double flare = 0.0;  // of (1 MHz)^1.5, likewise
+    std::vector<losses::DRegion> d_regions;  // of the crossings, where the integral is asked for
 };
 
 struct Hop {
@@ -367,7 +377,7 @@ void Circuit::State::add_way(Points& made, double year, bool long_path, double w
             order.middles.push_back(prepare_at((i + 0.5) * order.track.hop_km));
             const auto& middle = order.middles.back();
             order.es.push_back(basis_of(middle));
-            order.track.gyro_100_mhz += middle.gyro_100_mhz / hops;
+            add_gyro(order.track, middle, hops);
             made.highest_geomagnetic_deg =
                 std::max(made.highest_geomagnetic_deg, std::abs(middle.geomagnetic_lat_deg));
         }
@@ -383,7 +393,7 @@ void Circuit::State::add_way(Points& made, double year, bool long_path, double w
             for (int i = 0; i < hops; ++i) {
                 const auto middle = prepare_at((i + 0.5) * one.track.hop_km);
                 one.middles.push_back(basis_of(middle));
-                one.track.gyro_100_mhz += middle.gyro_100_mhz / hops;
+                add_gyro(one.track, middle, hops);
             }
             lay(one.track, year, kHeightEs_km);
             made.es.push_back(std::move(one));
@@ -423,7 +433,7 @@ void Circuit::State::add_mixed(Points& made, double year, const Track& way, int 
     out.es = sporadic::basis(bend.lat_deg, bend.lon_deg, bend.modip_deg);
     for (int i = 0; i + 1 < hops; ++i) {
         out.f2.push_back(prepare_at((at_tx ? out.es_km : 0.0) + (i + 0.5) * out.f2_km));
-        out.track.gyro_100_mhz += out.f2.back().gyro_100_mhz / (hops - 1);
+        add_gyro(out.track, out.f2.back(), hops - 1);
     }
     lay(out.track, year, kUsualHeight_km);
     made.mixed.push_back(std::move(out));
@@ -455,8 +465,13 @@ Absorber Circuit::State::absorber_of(const Track& track) const {
         const double cosine = sun::cos_zenith(instant.sun, at.sin_lat, at.cos_lat, at.lon_rad);
         const double zenith_deg =
             vector_math::acos(std::clamp(cosine, -1.0, 1.0)) * kDeg_per_rad;
-        out.solar += 0.5 * options.absorption_scale *
-                     skywave::absorption_factor(zenith_deg, instant.r12);
+        if (options.integral_absorption) {
+            out.d_regions.emplace_back(zenith_deg);
+        } else {
+            out.solar += 0.5 * options.absorption_scale *
+                         skywave::absorption_factor(zenith_deg, instant.r12,
+                                                    options.night_absorption);
+        }
         // both laws go with f^-1.5 and the secant: ask them at 1 MHz, overhead
         if (d.xray_w_m2 > 0.0) {
             out.flare += losses::flare_db(1.0, d.xray_w_m2, zenith_deg, 0.0);
@@ -688,6 +703,10 @@ struct Budgeter {
         vertical_db =
             absorber.solar * 2.0 * skywave::absorption_db(freq, track.gyro_100_mhz, 0.0, 0.5) +
             absorber.flare / (freq * std::sqrt(freq));
+        for (const auto& d_region : absorber.d_regions) {
+            vertical_db += options.absorption_scale / track.hops *
+                           d_region.loss_db(freq, track.gyro_longitudinal_mhz, 0.0);
+        }
         sent = emission.power_kw * power(skywave::kFieldConstant_db - 32.45 + emission.gain_dbi -
                                          options.other_loss_db);
     }
@@ -730,6 +749,7 @@ struct Budgeter {
         mode.ground_db = ground(sine);
         mode.auroral_db = auroral_db;
         mode.horizon_db = horizon(sine);
+        mode.other_db = options.other_loss_db;
         mode.low_angle_db = -decibel(low_angle(sine));
         mode.field_dbuv_m = decibel(strength(p));
         return mode;

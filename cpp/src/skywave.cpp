@@ -109,9 +109,9 @@ double absorption_db(double freq_mhz, double gyro_mhz, double cos_elevation,
            (std::pow(freq_mhz + gyro_mhz, 1.98) + 10.2);
 }
 
-double absorption_factor(double zenith_deg, double r12) noexcept {
+double absorption_factor(double zenith_deg, double r12, double floor) noexcept {
     const double cosine = std::cos(0.881 * std::min(zenith_deg, 102.0) * kRad_per_deg);
-    return std::max((1.0 + 0.0037 * r12) * std::pow(std::max(cosine, 0.0), 1.3), 0.1);
+    return std::max((1.0 + 0.0037 * r12) * std::pow(std::max(cosine, 0.0), 1.3), floor);
 }
 
 double penetration_db(double freq_mhz, double muf_mhz) noexcept {

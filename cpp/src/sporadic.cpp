@@ -107,9 +107,10 @@ double loss_db(double hop_km, double freq_mhz, double foes_mhz) noexcept {
 
 double obscuration_db(double foes_mhz, double vertical_mhz) noexcept {
     constexpr double kMostHidden = 0.97;
-    constexpr double kWidth = 0.15;  // of ln(foEs) over the patches of one layer
+    constexpr double kWidth = 0.15;       // of ln(foEs) over the patches of one layer
+    constexpr double kBlanketing = 0.6;  // blanketing frequency over foEs
     const double hidden =
-        kMostHidden * vector_math::normal(vector_math::log(foes_mhz / vertical_mhz) / kWidth);
+        kMostHidden * vector_math::normal(vector_math::log(kBlanketing * foes_mhz / vertical_mhz) / kWidth);
     return -4.342944819032518 * vector_math::log(1.0 - hidden);
 }
 

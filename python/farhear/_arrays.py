@@ -106,7 +106,7 @@ class Pairing:
         return {name: self._restore(values) for name, values in out.items()}
 
     def _axes(self, count: int) -> list[int]:
-        """Rows and instants of a grid side by side: r0, t0, r1, t1 ... out of r0, r1 .. t0, t1 .."""
+        """Rows and instants of a grid side by side: r0, t0, r1, t1 .. out of r0, r1 .. t0, .."""
         return [
             axis
             for pair in zip(range(count), range(count, 2 * count), strict=True)

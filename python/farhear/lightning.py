@@ -21,8 +21,8 @@ def noise(
     """Median and deciles of the lightning noise at places and instants. [dB above k T0 b]
 
     A proxy of our own, good to about +-10 dB: twenty-one storm areas with guessed rates, seasons
-    and hours send over the ionosphere of this package. A table of your own is better; see
-    `farhear.noise`.
+    and hours send over the ionosphere of this package. Figures of your own are better: give them to
+    `farhear.reception.likelihood` as `atmospheric`.
 
     Parameters
     ----------
@@ -58,7 +58,9 @@ def noise(
     pairing = pair(places, {"utc": unix_s(utc), "f107_sfu": flux, "freq_mhz": freq / 1e3})
     how = drive()
 
-    def call(instants: list[Floats], rows: Indices, index: Indices) -> dict[str, Floats]:
+    def call(
+        instants: list[Floats], rows: Indices, index: Indices, _each: list[Floats]
+    ) -> dict[str, Floats]:
         args: tuple[Any, ...] = (*pairing.rows, *instants, rows, index)
         out = _core.lightning.noise(maps(), field(), how, *args)
         return dict(zip(Noise._fields, out, strict=True))

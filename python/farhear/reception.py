@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from farhear import _core, listening, noise
+from farhear import _core, lightning, listening, noise
 from farhear._arrays import (
     Floats,
     Indices,
@@ -79,7 +79,7 @@ def likelihood(
     tx_pattern_dbi: ArrayLike | None = None,
     tx_gain_sd_db: ArrayLike = 0.0,
     noise: str | ArrayLike = "residential",
-    atmospheric: noise.Noise | None = None,
+    atmospheric: str | noise.Noise | None = "proxy",
     bandwidth_hz: ArrayLike = 9000.0,
     required_snr_db: ArrayLike = 17.0,
     kp: ArrayLike | None = None,
@@ -129,13 +129,15 @@ def likelihood(
         "city", "residential", "rural", "quiet rural", or the measured median man-made noise figure
         at this frequency [dB above k T0 b] (deciles of residential are then assumed).
     atmospheric
-        Noise of lightning: medians and deciles of the broadcast shape, a `farhear.noise.Noise`. [dB]
+        Noise of lightning: "proxy" (`farhear.lightning.noise`, good to about 10 dB; not added to a
+        measured `noise`, which has it already), medians and deciles of your own that broadcast with
+        the result, as a `farhear.noise.Noise`, or None. [dB]
     bandwidth_hz
         Receiver bandwidth. [Hz]
     required_snr_db
         Signal-to-noise ratio in that bandwidth that counts as heard; `farhear.listening.LADDER` has
-        the usual rungs: 6 a carrier, 11 language recognisable, 17 intelligible with effort, 26 worth
-        a report, 34 comfortable (common practice, no source). [dB]
+        the usual rungs: 6 a carrier, 11 language recognisable, 17 intelligible with effort, 26
+        worth a report, 34 comfortable (common practice, no source). [dB]
     kp
         Largest Kp of the last day: lowers foF2 at high modip. None: quiet.
     xray_w_m2
@@ -146,16 +148,16 @@ def likelihood(
         "short", "long" or "both" ways round the Earth (powers add).
     interferers
         Other emitters near the channel, a table or mappings with tx_lat_deg, tx_lon_deg, freq_khz,
-        power_kw, and if wanted tx_gain_dbi and on_air (true or false, broadcasting with the result).
-        Those within 25 kHz count, each with its own fading, weighted by their offset; the better of
-        AM and one sideband is taken.
+        power_kw, and if wanted tx_gain_dbi and on_air (true or false, broadcasting with the
+        result). Those within 25 kHz count, each with its own fading, weighted by their offset; the
+        better of AM and one sideband is taken.
     emission, audio_khz, suppression_db
         What is sent and how the receiver filters, see `farhear.listening`.
     min_elevation_deg
         Lowest elevation that counts fully, 0 to 30; below it 8 dB per square degree are lost. [deg]
     engine
-        "rays", or "mirror": the fast path of closed forms, a cross-check (without pattern, kp, X-ray
-        and proton fluxes, sporadic E).
+        "rays", or "mirror": the fast path of closed forms, a cross-check (without pattern, kp,
+        X-ray and proton fluxes, sporadic E).
     physics
         Pieces of the physics to switch off, see `farhear.skywave.Physics`.
     saturate, field_year, foe_form
@@ -183,8 +185,6 @@ def likelihood(
     >>> bool(r.likelihood > 0.9)
     True
     """
-    import xarray as xr
-
     freq = as_float64("freq_khz", freq_khz)
     table = pattern(tx_pattern_dbi)
     columns = {
@@ -233,16 +233,25 @@ def likelihood(
         return found
 
     none = np.empty(0)
-    lightning = _sources(atmospheric, pairing.shape)
+    if isinstance(atmospheric, str):
+        if atmospheric != "proxy":
+            raise InputError(f"atmospheric = {atmospheric!r} is neither 'proxy', a Noise, nor None")
+        storms = (
+            _storms(columns, instants, utc, flux, pairing.shape) if isinstance(noise, str) else None
+        )
+    else:
+        storms = atmospheric
+    thunder = _sources(storms, pairing.shape)
     if interferers is None and emission == "A3E":
-        found = pairing.run(call, [*lightning, none, none, none, none])
+        found = pairing.run(call, [*thunder, none, none, none, none])
         found["demodulation"] = np.zeros(pairing.shape, np.uint8)
         found["demodulation_gain_db"] = np.zeros(pairing.shape)
     else:
-        alone = pairing.run(call, [*lightning, none, none, none, none])
+        alone = pairing.run(call, [*thunder, none, none, none, none])
         shared: dict[str, Any] = {
             "f107_sfu": f107_sfu,
             "noise": noise,
+            "atmospheric": None,
             "bandwidth_hz": bandwidth_hz,
             "kp": kp,
             "xray_w_m2": xray_w_m2,
@@ -266,14 +275,16 @@ def likelihood(
             audio_khz,
             suppression_db,
         )
-        found = pairing.run(call, [*lightning, *best.source, best.cost_db])
+        found = pairing.run(call, [*thunder, *best.source, best.cost_db])
         found["demodulation"] = best.mode
         found["demodulation_gain_db"] = best.gain_db
-    return _dataset(found, len(pairing.shape), xr)
+    return _dataset(found, len(pairing.shape))
 
 
-def _dataset(found: dict[str, Any], count: int, xr: Any) -> xr.Dataset:
+def _dataset(found: dict[str, Any], count: int) -> xr.Dataset:
     """Columns with units and words."""
+    import xarray as xr
+
     found["noise_lower_decile_db"] = found.pop("noise_lower_db")
     found["noise_upper_decile_db"] = found.pop("noise_upper_db")
     dims = tuple(f"dim_{i}" for i in range(count))
@@ -320,13 +331,46 @@ def _stack(columns: list[Floats]) -> Floats:
     return np.ascontiguousarray(np.stack(columns, axis=-1)).reshape(-1)
 
 
+def _storms(
+    columns: dict[str, Floats],
+    instants: dict[str, Floats],
+    utc: Any,
+    flux: Floats,
+    shape: tuple[int, ...],
+) -> noise.Noise:
+    """Lightning noise at the receiver; each frequency only once where the receiver is one place."""
+    lat, lon, freq = columns["rx_lat_deg"], columns["rx_lon_deg"], columns["freq_khz"]
+    alone = all(
+        a == 1 or b == 1 for a, b in zip(*_padded(freq, instants["utc"] + flux), strict=True)
+    )
+    if lat.size != 1 or lon.size != 1 or freq.size == 1 or not alone:
+        return lightning.noise(utc, lat, lon, freq, flux)
+    # frequencies to the front of everything, then each where it belongs
+    each, which = np.unique(freq, return_inverse=True)
+    front = each.reshape((-1,) + (1,) * len(shape))
+    found = lightning.noise(utc, lat, lon, front, flux)
+    index = np.broadcast_to(which.reshape(freq.shape), shape)
+    return noise.Noise(
+        *(
+            np.take_along_axis(np.broadcast_to(part, (each.size, *shape)), index[None], axis=0)[0]
+            for part in found
+        )
+    )
+
+
+def _padded(*arrays: Floats) -> list[tuple[int, ...]]:
+    """Shapes with as many axes each."""
+    most = max(a.ndim for a in arrays)
+    return [(1,) * (most - a.ndim) + a.shape for a in arrays]
+
+
 def _sources(given: noise.Noise | None, shape: tuple[int, ...]) -> list[Floats]:
     """A noise source in the broadcast shape: median, upper, lower."""
     if given is None:
         return [np.empty(0)] * 3
     names = ("atmospheric fa_db", "atmospheric upper_decile_db", "atmospheric lower_decile_db")
     arrays = [as_float64(name, part) for name, part in zip(names, given, strict=True)]
-    check_range(names[0], arrays[0], -200.0, 200.0)
+    check_range(names[0], arrays[0], -np.inf, 200.0)
     check_range(names[1], arrays[1], 0.0, 60.0)
     check_range(names[2], arrays[2], 0.0, 60.0)
     return [np.broadcast_to(array, shape) for array in arrays]
@@ -359,11 +403,9 @@ def _table(
     """Rows of the interferers, complete."""
     if interferers is None:
         return []
-    rows: Iterable[Mapping[str, Any]] = (
-        interferers.to_dict("records")  # type: ignore[union-attr]
-        if hasattr(interferers, "to_dict") and hasattr(interferers, "columns")
-        else interferers
-    )
+    rows: Any = interferers
+    if hasattr(rows, "to_dict"):
+        rows = rows.to_dict("records")
     out = []
     for number, row in enumerate(rows):
         wanted = ("tx_lat_deg", "tx_lon_deg", "freq_khz", "power_kw")
@@ -453,13 +495,13 @@ def _summed(
     suppression_db: float,
     bandwidth_hz: Floats,
 ) -> list[Floats]:
-    """Interference of all neighbours in one mode: median, upper, lower; -inf where there is none."""
+    """Interference of all neighbours in one mode: median, upper, lower; -inf for none."""
     count = int(here.sum())
     if not near:
         return [np.full(count, -np.inf), np.zeros(count), np.zeros(count)]
 
     def at(values: Floats) -> Floats:
-        return np.broadcast_to(values, here.shape)[here]
+        return np.asarray(np.broadcast_to(values, here.shape)[here], dtype=np.float64)
 
     parts = listening.interference_source(
         np.stack([at(f.dbuv_m) for f in near]),

@@ -14,7 +14,9 @@ values. They resolve some ten minutes of the *model*; what is heard at dusk diff
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -81,6 +83,7 @@ def season_study(
     far_km: float = 3000.0,
     f107_sfu: float | None = None,
     long_path: str = "both",
+    step_days: int = 7,
     progress: Callable[[int, int], None] | None = None,
 ) -> xr.Dataset:
     """Work out a whole season for one home.
@@ -108,6 +111,10 @@ def season_study(
         A fixed 12-month smoothed 10.7 cm flux instead of the indices, 50 to 400. [sfu]
     long_path
         'short', 'long' or 'both' ways around the Earth.
+    step_days
+        Of a run of dates every so many are worked out, 1 to 31; between them the same hour is
+        interpolated (the sun's hours move by up to half an hour in a week, so likelihoods near dusk
+        and dawn are smoothed by as much).
     progress
         Called with circuits done and circuits in all, after every block. Ctrl-C works between
         blocks.
@@ -136,6 +143,8 @@ def season_study(
         raise InputError("season is not given and the schedule has none; say for example 'B25'")
     if not 0.0 < threshold < 1.0:
         raise InputError(f"threshold = {threshold!r} is outside (0, 1)")
+    if not 1 <= step_days <= 31:
+        raise InputError(f"step_days = {step_days!r} is outside [1, 31]")
     if not 0.0 <= far_km <= 20000.0:
         raise InputError(f"far_km = {far_km!r} is outside [0, 20000]")
     day, hour = _days_of(name, dates), _hours_of(hours)
@@ -152,7 +161,13 @@ def season_study(
     keep = np.isin(wide, day)
     flux = np.interp(wide, day, driver.f107_sfu)
     wide_times = UtcTimes(wide[:, None] * _DAY_S + hour[None, :] * _HOUR_S + HALF_HOUR_S)
-    result = _circuits(station, frame, geometry, wide_times, flux, long_path, progress)
+    some = _sampled(wide, step_days)
+    every = np.isin(wide, some)
+    result = _circuits(
+        station, frame, geometry, wide_times[every], flux[every], long_path, progress
+    )
+    for key in ("likelihood", "snr_db", "muf_mhz", "limit"):
+        result[key] = _between(result[key], some, wide)
     is_far = geometry["distance_km"] >= far_km
     band_names, open_likelihood = _best(frame, result["likelihood"], np.ones(len(frame), bool))
     _, far_likelihood = _best(frame, result["likelihood"], is_far)
@@ -247,7 +262,7 @@ def season_study(
         **_broadcast_coordinates(frame, geometry),
     }
     attributes = _global_attributes(
-        station, schedule, name, threshold, far_km, driver, left_out, long_path, hour.size
+        station, schedule, name, threshold, far_km, driver, left_out, long_path, step_days, hour.size
     )
     return xr.Dataset(variables, coordinates, attributes)
 
@@ -317,31 +332,59 @@ def _driver(indices: Any, day: NDArray[np.int64], f107_sfu: float | None) -> _Dr
     return _Driver(values, [str(s) for s in flux.status], str(indices.name))
 
 
-def _geometry(station: Station, frame: pd.DataFrame) -> dict[str, Floats]:
+def _geometry(station: Station, frame: pd.DataFrame) -> dict[str, Any]:
     """Distance, directions and antenna gain of every broadcast."""
-    from farhear import path, reception
+    from farhear import antenna, path
 
     lat_deg = frame["tx_lat_deg"].to_numpy(np.float64)
     lon_deg = frame["tx_lon_deg"].to_numpy(np.float64)
     line = path.inverse(lat_deg, lon_deg, station.lat_deg, station.lon_deg)
     azimuth_deg = frame["azimuth_deg"].to_numpy(np.float64)
-    off_beam_deg = np.abs((line.azimuth_deg - azimuth_deg + 180.0) % 360.0 - 180.0)
-    directional = ~np.isnan(azimuth_deg)
-    gain_dbi = np.zeros(len(frame))
-    gain_dbi[directional] = reception.beam_gain_dbi(off_beam_deg[directional])
+    off_beam_deg = (line.azimuth_deg - azimuth_deg + 180.0) % 360.0 - 180.0
+    table = antenna.elevation_table_dbi(
+        [code if isinstance(code, str) else "" for code in frame["antenna"]],
+        frame["freq_khz"].to_numpy(np.float64),
+        off_beam_deg,
+        slew_deg=frame["slew_deg"].to_numpy(np.float64),
+        power_kw=frame["power_kw"].to_numpy(np.float64),
+        unreadable="typical",
+    )
     return {
         "distance_km": np.asarray(line.distance_km),
         "tx_bearing_deg": np.asarray(line.azimuth_deg),
         "home_bearing_deg": np.asarray(line.back_azimuth_deg),
-        "off_beam_deg": off_beam_deg,
-        "tx_gain_dbi": gain_dbi,
+        "off_beam_deg": np.abs(off_beam_deg),
+        "tx_gain_dbi": table.gain_dbi.max(axis=1),
+        "tx_gain_sd_db": np.asarray(table.sd_db),
+        "pattern_dbi": table.gain_dbi,
     }
+
+
+def _sampled(day: NDArray[np.int64], step_days: int) -> NDArray[np.int64]:
+    """Every so many days of a run of days, its ends included; all days if there are gaps."""
+    if day.size <= step_days or (np.diff(day) != 1).any():
+        return day
+    return np.unique(np.append(np.arange(day[0], day[-1], step_days), day[-1]))
+
+
+def _between(
+    values: NDArray[Any], some: NDArray[np.int64], day: NDArray[np.int64]
+) -> NDArray[Any]:
+    """Values on (row, some days, hour) for all days: linear, or the nearest for codes."""
+    if some.size == day.size:
+        return values
+    after = np.clip(np.searchsorted(some, day), 1, some.size - 1)
+    share = ((day - some[after - 1]) / (some[after] - some[after - 1])).astype(np.float32)
+    if values.dtype == np.uint8:
+        return values[:, np.where(share < 0.5, after - 1, after)]
+    share = share[None, :, None]
+    return values[:, after - 1] * (1 - share) + values[:, after] * share
 
 
 def _circuits(
     station: Station,
     frame: pd.DataFrame,
-    geometry: dict[str, Floats],
+    geometry: dict[str, Any],
     times: UtcTimes,
     f107_sfu: Floats,
     long_path: str,
@@ -352,7 +395,8 @@ def _circuits(
 
     keys = np.column_stack(
         [frame[c].to_numpy(np.float64) for c in ("tx_lat_deg", "tx_lon_deg", "freq_khz")]
-        + [frame["power_kw"].to_numpy(np.float64), geometry["tx_gain_dbi"]]
+        + [frame["power_kw"].to_numpy(np.float64), geometry["tx_gain_sd_db"]]
+        + [geometry["pattern_dbi"]]
     )
     circuits, which = np.unique(keys, axis=0, return_inverse=True)
     n, total = times.shape[0] * times.shape[1], len(circuits)
@@ -360,10 +404,11 @@ def _circuits(
     flux = np.repeat(f107_sfu, times.shape[1])
     numbers = {key: np.empty((total, n), np.float32) for key in ("likelihood", "snr_db", "muf_mhz")}
     limit = np.empty((total, n), np.uint8)
-    limit_attrs: dict[str, Any] = {}
-    source = ""
-    for begin in range(0, total, _BLOCK):
-        lat, lon, freq, power, gain = (c[:, None] for c in circuits[begin : begin + _BLOCK].T)
+    attrs: dict[str, Any] = {}
+
+    def work(begin: int) -> int:
+        rows = circuits[begin : begin + _BLOCK]
+        lat, lon, freq, power, sd = (c[:, None] for c in rows.T[:5])
         part = reception.likelihood(
             lat,
             lon,
@@ -373,25 +418,40 @@ def _circuits(
             flat,
             power_kw=power,
             f107_sfu=flux,
-            tx_gain_dbi=gain,
+            tx_pattern_dbi=rows[:, None, 5:],
+            tx_gain_sd_db=sd,
             noise=station.noise,
             bandwidth_hz=station.bandwidth_hz,
             required_snr_db=station.required_snr_db,
             long_path=long_path,
             min_elevation_deg=station.min_elevation_deg,
         )
-        here = slice(begin, begin + len(lat))
+        here = slice(begin, begin + len(rows))
         for key, out in numbers.items():
             out[here] = part[key].to_numpy()
         limit[here] = part["limit"].to_numpy()
-        limit_attrs, source = dict(part["limit"].attrs), str(part["likelihood"].attrs["source"])
-        if progress is not None:
-            progress(begin + len(lat), total)
+        attrs["limit"] = dict(part["limit"].attrs)
+        attrs["source"] = str(part["likelihood"].attrs["source"])
+        return len(rows)
+
+    done = 0
+    pool = ThreadPoolExecutor(max_workers=os.cpu_count())
+    try:
+        for count in pool.map(work, range(0, total, _BLOCK)):
+            done += count
+            if progress is not None:
+                progress(done, total)
+    finally:
+        pool.shutdown(cancel_futures=True)
     which = which.reshape(-1)
     shape = (len(frame), *times.shape)
-    rows = {key: value[which].reshape(shape) for key, value in numbers.items()}
-    limits = limit[which].reshape(shape)
-    return {**rows, "limit": limits, "limit_attrs": limit_attrs, "source": source}
+    found = {key: value[which].reshape(shape) for key, value in numbers.items()}
+    return {
+        **found,
+        "limit": limit[which].reshape(shape),
+        "limit_attrs": attrs["limit"],
+        "source": attrs["source"],
+    }
 
 
 def _on_air(
@@ -593,7 +653,8 @@ def _broadcast_coordinates(frame: pd.DataFrame, geometry: dict[str, Floats]) -> 
         "tx_bearing_deg": ("degree", "direction to home at the transmitter"),
         "home_bearing_deg": ("degree", "direction to the transmitter at home"),
         "off_beam_deg": ("degree", "angle between beam and direction to home"),
-        "tx_gain_dbi": ("dBi", "antenna gain towards home, a model choice"),
+        "tx_gain_dbi": ("dBi", "highest antenna gain towards home over all elevations"),
+        "tx_gain_sd_db": ("dB", "how well that antenna is known, standard deviation"),
     }
     out: dict[str, Any] = {
         "broadcast": (
@@ -621,6 +682,7 @@ def _global_attributes(
     driver: _Driver,
     left_out: pd.DataFrame,
     long_path: str,
+    step_days: int,
     n_hours: int,
 ) -> dict[str, Any]:
     import farhear
@@ -639,6 +701,7 @@ def _global_attributes(
         "required_snr_db": station.required_snr_db,
         "min_elevation_deg": station.min_elevation_deg,
         "long_path": long_path,
+        "step_days": step_days,
         "threshold": threshold,
         "far_km": far_km,
         "schedule": schedule.source,

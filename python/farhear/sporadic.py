@@ -1,7 +1,7 @@
 """Sporadic E: how strong the layer is, month by month, as a distribution over the days.
 
 The maps are monthly medians and deciles of foEs of the years before 1968. They know nothing of a
-particular day: sporadic E is patchy and moody, and the likelihood only knows how often it is strong.
+particular day: sporadic E is patchy and moody; the likelihood only knows how often it is strong.
 """
 
 from __future__ import annotations

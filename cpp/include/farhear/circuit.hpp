@@ -33,7 +33,10 @@ struct Options {
     double penetration_db = 25.0;  // just above the MUF [own]
     double scatter_db = 33.0;      // side scatter
     double most_focusing_db = 3.0;
-    double absorption_scale = 1.0;
+    double absorption_scale = 0.7;
+    double night_absorption = 0.05;  // floor of the solar factor: 0.1 in the source, next to 0 by
+                                     // the integral over a night D region [own: halfway]
+    bool integral_absorption = false;  // Appleton-Hartree through the D region instead of the fit
     double other_loss_db = 6.0;  // Lz, the focusing being counted separately [assumption]
     double es_dependence = 0.5;  // correlation of foEs between two hops of a day [own]
 };

@@ -69,8 +69,9 @@ struct F2Shape {
 /// @param factor  the solar factor below, averaged over the control points.
 [[nodiscard]] double absorption_db(double freq_mhz, double gyro_mhz, double cos_elevation,
                                    double factor) noexcept;
-/// (1 + 0.0037 R12) cos^1.3(0.881 chi), not below 0.1. Same source [memory].
-[[nodiscard]] double absorption_factor(double zenith_deg, double r12) noexcept;
+/// (1 + 0.0037 R12) cos^1.3(0.881 chi), not below a floor, 0.1 in the source [memory]. The floor is
+/// what a fit to measurements left by night, not D-region physics.
+[[nodiscard]] double absorption_factor(double zenith_deg, double r12, double floor = 0.1) noexcept;
 /// Loss of a penetrating ray beyond the support of the layer. [dB] [own: the older law of P.533
 /// [memory] plus a step that the spread of 4 % smooths]
 [[nodiscard]] double penetration_db(double freq_mhz, double muf_mhz) noexcept;

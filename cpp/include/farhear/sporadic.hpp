@@ -83,8 +83,9 @@ struct Distribution {
 [[nodiscard]] double loss_db(double hop_km, double freq_mhz, double foes_mhz) noexcept;
 
 /// Loss of a ray that crosses the layer on its way to the F region: the layer hides the share of the
-/// sky in which foEs exceeds the ray's equivalent vertical frequency, at most 97 % of it (15 dB), as
-/// it is patchy and partly transparent [own]. [dB]
+/// sky in which its blanketing frequency exceeds the ray's equivalent vertical frequency, at most
+/// 97 % of it (15 dB), as it is patchy. The blanketing frequency is taken as 0.6 foEs: what the maps
+/// call foEs is often a weak, transparent layer [own; 0.5 to 0.9 from memory]. [dB]
 /// @param vertical_mhz  frequency times the cosine of the incidence at the layer.
 [[nodiscard]] double obscuration_db(double foes_mhz, double vertical_mhz) noexcept;
 

@@ -13,6 +13,7 @@ from . import skywave as skywave
 from . import sporadic as sporadic
 from . import rays as rays
 from . import circuit as circuit
+from . import lightning as lightning
 from . import reception as reception
 
 class FarhearError(Exception):

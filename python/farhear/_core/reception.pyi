@@ -26,10 +26,16 @@ def likelihood(
     options: farhear._core.circuit.Options,
     circuits: typing.Annotated[
         collections.abc.Sequence[typing.Annotated[numpy.typing.ArrayLike, numpy.float64]],
-        "FixedSize(13)",
+        "FixedSize(15)",
     ],
-    t_unix_s: numpy.typing.NDArray[numpy.float64],
-    f107_sfu: numpy.typing.NDArray[numpy.float64],
+    instants: typing.Annotated[
+        collections.abc.Sequence[typing.Annotated[numpy.typing.ArrayLike, numpy.float64]],
+        "FixedSize(6)",
+    ],
     circuit_index: numpy.typing.NDArray[numpy.int64],
     instant_index: numpy.typing.NDArray[numpy.int64],
+    evaluations: typing.Annotated[
+        collections.abc.Sequence[typing.Annotated[numpy.typing.ArrayLike, numpy.float64]],
+        "FixedSize(7)",
+    ],
 ) -> dict[str, typing.Any]: ...

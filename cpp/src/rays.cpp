@@ -345,6 +345,10 @@ double tangent(const std::array<double, kPoints>& y, std::size_t i) noexcept {
     if (i == 0) {
         return y[1] - y[0];
     }
+    if (i == kLanes - 1) {
+        // from below only: the vertical ray is so far off that it would bend the MUF by up to 3 %
+        return 1.5 * (y[kLanes - 1] - y[kLanes - 2]) - 0.5 * (y[kLanes - 2] - y[kLanes - 3]);
+    }
     return i + 1 == kPoints ? y[i] - y[i - 1] : 0.5 * (y.at(i + 1) - y.at(i - 1));
 }
 

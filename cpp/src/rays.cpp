@@ -18,6 +18,8 @@ constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 constexpr double kApart = 0.97;       // critical frequencies of neighbouring layers
 constexpr double kThickest = 0.85;    // of the way to the peak below
 constexpr double kFaint_mhz2 = 1e-6;  // an F1 layer that adds less is none
+constexpr double kLeastRoom = 1e-3;   // keep a ray that just turns finite: below rounding
+constexpr double kLeastSlope = 1e-7;  // likewise
 constexpr int kRounds = 3;
 constexpr double kMostRetarded_km = 500.0;  // of a mirror above the turning height, for convergence
 
@@ -73,15 +75,23 @@ struct Quadratic {
     double a;
     double b;
     double c;
-    [[nodiscard]] double at(double r) const noexcept { return (a * r + b) * r + c; }
+    double disc;  // B^2 - 4 A C, computed without cancellation
 };
+
+Quadratic room_in(const Segment& s, double inverse, double k) noexcept {
+    const double b = s.b * inverse;
+    const double refraction = 1.0 - s.a * inverse;  // squared index at the peak or apex
+    const double rk2 = s.rk_km * s.rk_km;
+    return {refraction - b, 2.0 * b * s.rk_km, -b * rk2 - k * k,
+            4.0 * (b * (rk2 * refraction - k * k) + k * k * refraction)};
+}
 
 double angle_integral(const Quadratic& x, double r1, double x1, double r2, double x2) noexcept {
     if (x.c > 0.0) {
         const double root = std::sqrt(x.c);
         const double above = 2.0 * root * std::sqrt(x1) + x.b * r1 + 2.0 * x.c;
         const double below = 2.0 * root * std::sqrt(x2) + x.b * r2 + 2.0 * x.c;
-        return std::log(above * r2 / (below * r1)) / root;
+        return std::log(above * r2 / (std::max(below, kLeastRoom) * r1)) / root;
     }
     const double root = std::sqrt(-x.c);
     const double angle1 = std::atan2(x.b * r1 + 2.0 * x.c, 2.0 * root * std::sqrt(x1));
@@ -99,9 +109,13 @@ double path_integral(const Quadratic& x, double r1, double x1, double r2, double
     double simple = 0.0;  // of dr / sqrt X
     if (safe.a > 0.0) {
         const double root = std::sqrt(safe.a);
-        simple = std::log(std::abs((2.0 * root * std::sqrt(x2) + slope2) /
-                                   (2.0 * root * std::sqrt(x1) + slope1))) /
-                 root;
+        const double span1 = 2.0 * root * std::sqrt(x1);
+        const double span2 = 2.0 * root * std::sqrt(x2);
+        // log |(span2 + slope2) / (span1 + slope1)|; where both slopes fall, by the conjugates,
+        // which do not cancel
+        simple = slope2 < 0.0
+                     ? std::log((span1 - slope1) / std::max(span2 - slope2, kLeastSlope)) / root
+                     : std::log(std::abs((span2 + slope2) / (span1 + slope1))) / root;
     } else {
         const double root = std::sqrt(-safe.a);
         simple = (std::atan2(slope1, 2.0 * root * std::sqrt(x1)) -
@@ -113,11 +127,10 @@ double path_integral(const Quadratic& x, double r1, double x1, double r2, double
 
 /// Where X first falls to zero inside a piece, or its upper end.
 double exit_km(const Quadratic& x, const Segment& s) noexcept {
-    const double disc = x.b * x.b - 4.0 * x.a * x.c;
-    if (disc < 0.0) {
+    if (x.disc < 0.0) {
         return s.high_km;
     }
-    const double root = std::sqrt(disc);
+    const double root = std::sqrt(x.disc);
     // a layer (B < 0): the smaller root; a joining piece (B > 0, C < 0): the larger one
     double r = s.high_km;
     if (x.b < 0.0) {
@@ -143,9 +156,9 @@ Profile join(const Layers& layers) noexcept {
     Layer& e = out.layers.e;
     Layer& f1 = out.layers.f1;
     Layer& f2 = out.layers.f2;
-    const bool ledge = f1.critical_mhz * f1.critical_mhz >
-                           e.critical_mhz * e.critical_mhz + kFaint_mhz2 &&
-                       f1.peak_km > e.peak_km && f1.peak_km < f2.peak_km;
+    const bool ledge =
+        f1.critical_mhz * f1.critical_mhz > e.critical_mhz * e.critical_mhz + kFaint_mhz2 &&
+        f1.peak_km > e.peak_km && f1.peak_km < f2.peak_km;
     if (ledge) {
         f1 = fitted(f1, e, kApart * f2.critical_mhz);
         e.critical_mhz = std::min(e.critical_mhz, kApart * f1.critical_mhz);
@@ -184,8 +197,7 @@ Ray trace(const Profile& profile, double freq_mhz, double elevation_deg) noexcep
     double path_km = std::sqrt(base * base - k * k) - kEarthRadius_km * angle.sin;
     for (std::size_t i = 0; i < profile.count; ++i) {
         const Segment& s = profile.segments.at(i);
-        const Quadratic x = {1.0 - (s.a + s.b) * inverse, 2.0 * s.b * s.rk_km * inverse,
-                             -s.b * s.rk_km * s.rk_km * inverse - k * k};
+        const Quadratic x = room_in(s, inverse, k);
         const double top = exit_km(x, s);
         const auto room = [&](double r, double plasma) {
             return std::max(r * r * (1.0 - plasma * inverse) - k * k, 0.0);

@@ -90,7 +90,11 @@ double angle_integral(const Quadratic& x, double r1, double x1, double r2, doubl
     if (x.c > 0.0) {
         const double root = std::sqrt(x.c);
         const double above = 2.0 * root * std::sqrt(x1) + x.b * r1 + 2.0 * x.c;
-        const double below = 2.0 * root * std::sqrt(x2) + x.b * r2 + 2.0 * x.c;
+        const double span2 = 2.0 * root * std::sqrt(x2);
+        const double fall2 = x.b * r2 + 2.0 * x.c;
+        // past the narrowest place the two nearly cancel: by the conjugate
+        const double below =
+            fall2 < 0.0 && x.disc < 0.0 ? -x.disc * r2 * r2 / (span2 - fall2) : span2 + fall2;
         return std::log(above * r2 / (std::max(below, kLeastRoom) * r1)) / root;
     }
     const double root = std::sqrt(-x.c);
@@ -111,11 +115,17 @@ double path_integral(const Quadratic& x, double r1, double x1, double r2, double
         const double root = std::sqrt(safe.a);
         const double span1 = 2.0 * root * std::sqrt(x1);
         const double span2 = 2.0 * root * std::sqrt(x2);
-        // log |(span2 + slope2) / (span1 + slope1)|; where both slopes fall, by the conjugates,
-        // which do not cancel
-        simple = slope2 < 0.0
-                     ? std::log((span1 - slope1) / std::max(span2 - slope2, kLeastSlope)) / root
-                     : std::log(std::abs((span2 + slope2) / (span1 + slope1))) / root;
+        // log |(span2 + slope2) / (span1 + slope1)|; where a slope falls, by the conjugate, whose
+        // product is -disc
+        double ratio = 1.0;
+        if (slope2 < 0.0) {
+            ratio = (span1 - slope1) / std::max(span2 - slope2, kLeastSlope);
+        } else if (slope1 < 0.0 && x.disc < 0.0) {
+            ratio = (span2 + slope2) * (span1 - slope1) / -x.disc;
+        } else {
+            ratio = std::abs((span2 + slope2) / (span1 + slope1));
+        }
+        simple = std::log(ratio) / root;
     } else {
         const double root = std::sqrt(-safe.a);
         simple = (std::atan2(slope1, 2.0 * root * std::sqrt(x1)) -

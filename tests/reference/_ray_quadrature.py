@@ -155,7 +155,7 @@ def trace(pieces, freq, elevation_deg, value=None, count=PANELS):
     turning, where = np.full(freq.size, np.nan), np.full(freq.size, -1)
 
     def add(whole, rays, start, step, w, room=None):
-        """Integrals from a start on; `room` there is given where it is known better than computed."""
+        """Integrals from a start on; `room` there is given where it is better known."""
         piece, r0, kk, f2 = whole.at(rays), start[:, None], k[rays, None], freq[rays, None] ** 2
         r = r0 + step
         if value is None:

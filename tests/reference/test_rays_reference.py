@@ -1,6 +1,7 @@
-"""Rays against numerical integration, worked values, dense searches and the published MUF formula."""
+"""Rays against numerical integration, worked values, dense search, the published MUF formula."""
 
 import importlib.util
+import itertools
 from pathlib import Path
 
 import numpy as np
@@ -68,7 +69,7 @@ def test_profile_is_the_one_described():
 def test_rays_against_quadrature_of_the_ray_equation():
     """3,000 random rays turning in E, F1 and F2, some steep, some through everything.
 
-    Largest difference found: 2e-8 km of ground range, 2e-8 km of group path, 1e-8 km of height.
+    Largest difference found: 3e-9 km of ground range and group path, 3e-11 km of height.
     Nothing is left out: rays near a critical frequency have a test of their own below.
     """
     rng = np.random.default_rng(22)
@@ -90,10 +91,9 @@ def test_rays_against_quadrature_of_the_ray_equation():
 
 
 def test_rays_against_quadrature_of_the_profile_as_the_core_gives_it():
-    """The same with the values of `plasma_mhz2` in the integrands: profile and rays belong together.
+    """The same with the values of `plasma_mhz2` in the integrands: rays and profile go together.
 
-    Largest difference found: 4e-3 km, of rays within 1e-3 of a critical frequency; figures are lost
-    in the differences of this form, not in the rays (the test above does not lose them).
+    Largest difference found: 2e-5 km: figures are lost in the differences of this form.
     """
     rng = np.random.default_rng(23)
     n = 300
@@ -108,8 +108,8 @@ def test_rays_against_quadrature_of_the_profile_as_the_core_gives_it():
 
     ground, path, _, _ = quadrature.trace(pieces, freq, elevation, value, count=9)
     ray = rays.trace(layers, freq, elevation)
-    np.testing.assert_allclose(ray.ground_range_km, ground, atol=0.1, rtol=0)
-    np.testing.assert_allclose(ray.group_path_km, path, atol=0.1, rtol=0)
+    np.testing.assert_allclose(ray.ground_range_km, ground, atol=0.001, rtol=0)
+    np.testing.assert_allclose(ray.group_path_km, path, atol=0.001, rtol=0)
 
 
 @pytest.mark.parametrize("region", [0, 1, 2])
@@ -151,7 +151,7 @@ def test_rays_next_to_a_critical_frequency(region):
 
 
 def test_quadrature_against_adaptive_quadrature():
-    """The referee refereed: scipy on 24 rays, straight from Bouguer's law, no substitution shared."""
+    """The referee refereed: scipy on 24 rays, from Bouguer's law, with another substitution."""
     rng = np.random.default_rng(25)
     layers, (pieces, _) = some_layers(rng, 24)
     elevation = rng.uniform(2, 80, 24)
@@ -173,7 +173,7 @@ def test_quadrature_against_adaptive_quadrature():
         edges.append(top)
         angle = np.arccos(k / edges[0]) - np.radians(elevation[i])
         length = np.sqrt(edges[0] ** 2 - k**2) - R0_KM * np.sin(np.radians(elevation[i]))
-        for low, high in zip(edges, edges[1:], strict=False):
+        for low, high in itertools.pairwise(edges):
             # r = high - (high - low) s^4: flat where the ray turns
             span = high - low
 
@@ -321,9 +321,10 @@ def at_random_places(rng, n):
 def test_muf_against_a_dense_search():
     """240 profiles over random places and days, 150 to 3600 km.
 
-    Found: median off by 0.05 %, 95 % of cases within 0.4 %, the largest 0.6 %, where foF2 is at
-    least twice foE. Below that E bends the rays so strongly that the three rounds of the
-    mirror's iteration do not settle (10 % of cases, up to some per cent over long hops).
+    Found: median off by 0.07 %, 95 % of cases within 0.4 %, the largest 0.5 %, where foF2 is at
+    least twice foE; below that the largest is 1.6 % (11 cases). Over layers of no real place, nearly
+    as strong in E as in F2, and long hops, up to 2.3 % was seen: there E bends the rays so much that
+    the iteration for the mirror has not settled after three rounds.
     """
     rng = np.random.default_rng(26)
     layers, c, _ = at_random_places(rng, 240)
@@ -334,7 +335,8 @@ def test_muf_against_a_dense_search():
     apart = c.fof2_mhz / c.foe_mhz >= 2.0
     assert apart.sum() > 200
     assert not np.isnan(off[apart]).any()
-    assert off[apart].max() < 0.015
+    assert off[apart].max() < 0.01
+    assert np.nanmax(off) < 0.03
     assert np.percentile(off[apart], 95) < 0.006
 
 
@@ -354,10 +356,9 @@ def formula(hop_km, c):
 
     def factor(distance_km):
         z = 1 - 2 * distance_km / most_km
-        powers = np.polynomial.polynomial.polyval(
+        return np.polynomial.polynomial.polyval(
             z, [0.74, -0.591, -0.424, -0.090, 0.088, 0.181, 0.096]
         )
-        return powers
 
     c_d = factor(np.minimum(hop_km, most_km)) / factor(3000.0)
     return (1 + c_d * (b - 1)) * c.fof2_mhz, b
@@ -426,7 +427,7 @@ def test_muf_of_rays_against_the_formula():
     below F2: there the formula holds x at 2, the rays turn in what is nearly one layer.
     """
     rng = np.random.default_rng(28)
-    layers, c, flux = at_random_places(rng, 4000)
+    layers, c, _ = at_random_places(rng, 4000)
     height = np.clip(rays.tied_peak_km(layers, formula(3000.0, c)[1]), 180.0, 700.0)
     tied = layers._replace(hmf2_km=height)
     x = c.fof2_mhz / c.foe_mhz

@@ -14,16 +14,17 @@ namespace {
 
 using Bytes = py::array_t<std::uint8_t>;
 
-/// Thirteen columns in, in the order of reception::CircuitColumns; a dict of columns out.
-py::dict likelihood(const circuit::Models& models, const ionosphere::Drive& drive, skywave::Route route,
-                    reception::Engine engine, const circuit::Options& options,
-                    const std::array<ArrayIn, 13>& circuits, const ArrayIn& t_unix_s,
-                    const ArrayIn& f107_sfu, const IndexIn& circuit_index,
-                    const IndexIn& instant_index) {
+/// Columns in the order of CircuitColumns (15, the last two may be empty), InstantColumns (6, the
+/// last four may be empty) and EvaluationColumns (7, by groups empty); a dict of columns out.
+py::dict likelihood(const circuit::Models& models, const ionosphere::Drive& drive,
+                    skywave::Route route, reception::Engine engine,
+                    const circuit::Options& options, const std::array<ArrayIn, 15>& circuits,
+                    const std::array<ArrayIn, 6>& instants, const IndexIn& circuit_index,
+                    const IndexIn& instant_index, const std::array<ArrayIn, 7>& evaluations) {
     const bool grid = circuit_index.size() == 0;
-    const auto n = static_cast<std::size_t>(grid ? circuits[0].size() * t_unix_s.size()
+    const auto n = static_cast<std::size_t>(grid ? circuits[0].size() * instants[0].size()
                                                  : circuit_index.size());
-    std::array<ArrayIn, 9> numbers;
+    std::array<py::array_t<double>, 13> numbers;
     std::array<Bytes, 4> codes;
     for (auto& column : numbers) {
         column = make(n);
@@ -31,33 +32,38 @@ py::dict likelihood(const circuit::Models& models, const ionosphere::Drive& driv
     for (auto& column : codes) {
         column = Bytes(static_cast<py::ssize_t>(n));
     }
-    const reception::CircuitColumns in = {view(circuits[0]), view(circuits[1]),  view(circuits[2]),
-                                          view(circuits[3]), view(circuits[4]),  view(circuits[5]),
-                                          view(circuits[6]), view(circuits[7]),  view(circuits[8]),
-                                          view(circuits[9]), view(circuits[10]), view(circuits[11]),
-                                          view(circuits[12])};
-    const auto number = [&](std::size_t i) {
-        return std::span<double>(numbers.at(i).mutable_data(), n);
-    };
+    auto rungs = make(n * listening::kRungs);
+    const auto c = [&](std::size_t i) { return view(circuits.at(i)); };
+    const auto e = [&](std::size_t i) { return view(evaluations.at(i)); };
+    const reception::CircuitColumns in = {c(0), c(1), c(2),  c(3),  c(4),  c(5),  c(6), c(7),
+                                          c(8), c(9), c(10), c(11), c(12), c(13), c(14)};
+    const reception::InstantColumns when = {view(instants[0]), view(instants[1]),
+                                            view(instants[2]), view(instants[3]),
+                                            view(instants[4]), view(instants[5])};
+    const reception::EvaluationColumns each = {{e(0), e(1), e(2)}, {e(3), e(4), e(5)}, e(6)};
+    const auto number = [&](std::size_t i) { return view_out(numbers.at(i)); };
     const reception::ResultColumns out = {
-        number(0),          number(1),          number(2),         number(3), number(4),
-        number(5),          number(6),          number(7),         number(8), view_out(codes[0]),
+        number(0),          number(1),          number(2),          number(3),         number(4),
+        number(5),          number(6),          number(7),          number(8),         number(9),
+        number(10),         number(11),         number(12),         view_out(rungs),   view_out(codes[0]),
         view_out(codes[1]), view_out(codes[2]), view_out(codes[3])};
-    const auto t = view(t_unix_s);
-    const auto flux = view(f107_sfu);
     const auto circuit_of = view(circuit_index);
     const auto instant_of = view(instant_index);
     {
         const py::gil_scoped_release unlocked;
-        reception::likelihood(models, drive, route, engine, options, in, t, flux, circuit_of, instant_of, out);
+        reception::likelihood(models, drive, route, engine, options, in, when, circuit_of,
+                              instant_of, each, out);
     }
     py::dict result;
-    const std::array<const char*, 9> number_names = {
-        "likelihood", "snr_db",        "snr_lower_decile_db", "snr_upper_decile_db", "field_dbuv_m",
-        "muf_mhz",    "absorption_db", "noise_fa_db",         "elevation_deg"};
+    const std::array<const char*, 13> number_names = {
+        "likelihood",     "snr_db",         "snr_lower_decile_db", "snr_upper_decile_db",
+        "field_dbuv_m",   "muf_mhz",        "absorption_db",       "noise_fa_db",
+        "elevation_deg",  "noise_lower_db", "noise_upper_db",      "freq_over_muf",
+        "modes_count"};
     for (std::size_t i = 0; i < numbers.size(); ++i) {
         result[number_names.at(i)] = numbers.at(i);
     }
+    result["rungs"] = rungs;
     const std::array<const char*, 4> code_names = {"hops", "layer", "long_path", "limit"};
     for (std::size_t i = 0; i < codes.size(); ++i) {
         result[code_names.at(i)] = codes.at(i);
@@ -73,9 +79,9 @@ void bind_reception(py::module_& m) {
         .value("MIRROR", reception::Engine::kMirror)
         .finalize();
     m.def("likelihood", &likelihood, py::arg("models"), py::arg("drive"),
-          py::arg("route"), py::arg("engine"), py::arg("options"), py::arg("circuits"), py::arg("t_unix_s").noconvert(),
-          py::arg("f107_sfu").noconvert(), py::arg("circuit_index").noconvert(),
-          py::arg("instant_index").noconvert());
+          py::arg("route"), py::arg("engine"), py::arg("options"), py::arg("circuits"),
+          py::arg("instants"), py::arg("circuit_index").noconvert(),
+          py::arg("instant_index").noconvert(), py::arg("evaluations"));
     m.def(
         "beam_gain_dbi",
         [](const ArrayIn& off_beam_deg, const ArrayIn& peak_dbi, const ArrayIn& width_deg,

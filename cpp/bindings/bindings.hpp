@@ -13,6 +13,7 @@ void bind_ionosphere(pybind11::module_& m);
 void bind_noise(pybind11::module_& m);
 void bind_losses(pybind11::module_& m);
 void bind_antenna(pybind11::module_& m);
+void bind_listening(pybind11::module_& m);
 void bind_skywave(pybind11::module_& m);
 void bind_sporadic(pybind11::module_& m);
 void bind_rays(pybind11::module_& m);

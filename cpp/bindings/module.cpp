@@ -33,6 +33,8 @@ PYBIND11_MODULE(_core, m, py::mod_gil_not_used()) {
     farhear::bind::bind_losses(losses);
     auto antenna = m.def_submodule("antenna");
     farhear::bind::bind_antenna(antenna);
+    auto listening = m.def_submodule("listening");
+    farhear::bind::bind_listening(listening);
     auto skywave = m.def_submodule("skywave");
     farhear::bind::bind_skywave(skywave);
     auto sporadic = m.def_submodule("sporadic");

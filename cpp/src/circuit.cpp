@@ -2,11 +2,14 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <map>
 #include <numbers>
+#include <optional>
 #include <utility>
 #include <vector>
 
+#include "checks.hpp"
 #include "farhear/path.hpp"
 #include "farhear/rays.hpp"
 #include "vector_math.hpp"
@@ -657,6 +660,7 @@ struct Passage {
     double path_km = 0.0;   // group path
     double slope_km = 0.0;  // sum of dD/d(elevation)
     double secants = 0.0;   // sum over the hops at absorbing height
+    bool by_mirror = false;  // spreads as in free space
 };
 
 double gain_at(const Emission& emission, double elevation_deg) noexcept {
@@ -731,7 +735,7 @@ struct Budgeter {
     }
 
     [[nodiscard]] double focusing(const Passage& p, double sine) const noexcept {
-        if (!options.focusing || p.slope_km == 0.0) {
+        if (!options.focusing || p.by_mirror) {
             return 1.0;
         }
         const double gain = p.path_km * p.path_km * std::sqrt(1.0 - sine * sine) /
@@ -796,6 +800,8 @@ struct Sum {
     Signal& out;
     std::vector<Mode>* modes;
     double strongest = -1.0;
+    std::array<double, 32> each{};
+    std::size_t counted = 0;
 
     void count(Mode mode, double full, double carried, double open) {
         const double now = full * carried * open;
@@ -807,6 +813,9 @@ struct Sum {
         if (now > strongest) {
             strongest = now;
             out.best = mode;
+        }
+        if (counted < each.size()) {
+            each[counted++] = now;
         }
         if (modes != nullptr) {
             modes->push_back(mode);
@@ -1066,6 +1075,7 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
             }
             const auto hop = skywave::hop_over(track.hop_km, kHeightEs_km);
             Passage p;
+            p.by_mirror = true;
             p.sine = hop.sin_elevation;
             p.path_km = track.hops * hop.slant_km;
             p.secants =
@@ -1103,6 +1113,7 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
                 continue;
             }
             Passage p;
+            p.by_mirror = true;
             p.sine = at.sin_elevation;
             p.path_km = Span(at.es_km).slant_km(kHeightEs_km) +
                         (at.track.hops - 1) * Span(at.f2_km).slant_km(mixed.mirror_km);
@@ -1145,6 +1156,10 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
         }
     }
 
+    out.f_over_muf = out.best.muf_mhz > 0.0 ? freq / out.best.muf_mhz : 0.0;
+    for (std::size_t i = 0; i < sum.counted; ++i) {
+        out.alike += sum.each[i] > 0.1 * sum.strongest ? 1U : 0U;
+    }
     out.states = patchy ? kStates : kDays;
     for (std::size_t p = 0; p < kPatches; ++p) {
         for (std::size_t d = 0; d < kDays; ++d) {
@@ -1220,5 +1235,42 @@ double Circuit::highest_geomagnetic_deg() const noexcept {
     return state_->points->highest_geomagnetic_deg;
 }
 double Circuit::distance_km() const noexcept { return state_->distance_km; }
+
+// ---------------------------------------------------------------- many
+
+void muf(const Models& models, const ionosphere::Drive& drive, const Options& options,
+         std::span<const Ends> circuits, std::span<const double> t_unix_s,
+         std::span<const double> f107_sfu, std::span<const std::int64_t> circuit_index,
+         std::span<const std::int64_t> instant_index, std::span<double> muf_mhz) {
+    const auto instants = ionosphere::prepare(*models.maps, t_unix_s, f107_sfu, drive);
+    const checks::Pairs pairs(circuits.size(), instants.size(), circuit_index, instant_index);
+    checks::same_length("muf_mhz", muf_mhz.size(), pairs.size());
+    constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
+    std::vector<std::optional<Moment>> moments(instants.size());
+    for (std::size_t t = 0; t < moments.size(); ++t) {
+        if (instants[t]) {
+            moments[t] = {*instants[t], models.es->at(t_unix_s[t], instants[t]->r12), {kNan, kNan, kNan, kNan}};
+        }
+    }
+    std::optional<Circuit> circuit;
+    std::size_t current = circuits.size();  // none yet
+    for (std::size_t i = 0; i < pairs.size(); ++i) {
+        const auto [c, t] = pairs[i];
+        if (c != current) {
+            current = c;
+            circuit.reset();
+            const Ends& e = circuits[c];
+            if (!std::isnan(e.tx_lat_deg + e.tx_lon_deg + e.rx_lat_deg + e.rx_lon_deg +
+                            e.min_elevation_deg)) {
+                circuit.emplace(models, e);
+            }
+        }
+        muf_mhz[i] = kNan;
+        if (circuit && moments[t]) {
+            circuit->at(*moments[t], drive, options);
+            muf_mhz[i] = circuit->muf_mhz();
+        }
+    }
+}
 
 }  // namespace farhear::circuit

@@ -20,8 +20,11 @@ constexpr double kThickest = 0.85;    // of the way to the peak below
 constexpr double kFaint_mhz2 = 1e-6;  // an F1 layer that adds less is none
 constexpr double kLeastRoom = 1e-3;   // keep a ray that just turns finite: below rounding
 constexpr double kLeastSlope = 1e-7;  // likewise
+constexpr double kAbovePeak_km = 60.0;
+constexpr double kLeastReach = 0.5;  // of the way to the peak
+constexpr double kMostSpread = 4.0;   // of a ray against one from a mirror
 constexpr int kRounds = 3;
-constexpr double kMostRetarded_km = 500.0;  // of a mirror above the turning height, for convergence
+constexpr double kMostRetarded_km = 3000.0;  // of a mirror above the turning height, for convergence
 
 /// Where the turning heights stand: fraction of fN^2 from the bottom of the region to its peak.
 /// Dense near the peak, where steep rays turn.
@@ -328,9 +331,11 @@ FARHEAR_CLONES void solve(const Segment* __restrict segments, std::size_t count,
             }
         }
         for (std::size_t i = 0; i < kLanes; ++i) {
-            const double found = k[i] / vector_math::sincos(angle_rad[i]).cos;
+            const double cosine = vector_math::sincos(angle_rad[i]).cos;
             const double most = turning_r[i] + kMostRetarded_km;
-            mirror[i] = found < most ? found : most;
+            const double found = cosine * most > k[i] ? k[i] / cosine : most;
+            // a virtual height is never below the true one
+            mirror[i] = found > turning_r[i] ? found : turning_r[i];
         }
     }
     for (std::size_t i = 0; i < kLanes; ++i) {
@@ -428,7 +433,7 @@ Landing landing_at(const Curve& curve, double position) noexcept {
     const double elevation_slope = sine.slope / std::max(cos_el, 1e-6);
     const double whole = freq.slope - freq_by_elevation * elevation_slope;
     const double share = std::abs(whole) > 1e-12 ? freq.slope / whole : 1.0;
-    return {sin_el, mirror, turning, mirror_slope * share};
+    return {sin_el, mirror, turning, mirror_slope * std::clamp(share, -kMostSpread, kMostSpread)};
 }
 
 /// Position between `inside` (where the curve is above freq) and `outside` (where it is below).
@@ -452,20 +457,34 @@ double crossing(const Curve& curve, double inside, double inside_mhz, double out
 
 }  // namespace
 
+/// By how much fN^2 falls short of the peak's at the highest turning point of rays to a distance: on
+/// the sphere a flat ray goes through below the peak already. There d(f^2)/dr = 0 for
+/// f^2 = fN^2 r^2 / (r^2 - K^2), with K of a mirror somewhat above the peak. [MHz^2]
+double unreachable_mhz2(const Segment& top, double sin_half, double cos_half) noexcept {
+    const double mirror = top.rk_km + kAbovePeak_km;
+    const double up = cos_half - kEarthRadius_km / mirror;
+    const double k2 = kEarthRadius_km * kEarthRadius_km * sin_half * sin_half /
+                      (sin_half * sin_half + up * up);
+    const double below = top.a / -top.b * k2 / (top.rk_km * top.rk_km - k2);
+    return -top.b * below * below;
+}
+
 Curve land(const Profile& profile, Region region, double hop_km) noexcept {
     const Span span = pieces_of(profile, region);
     const Segment& bottom = profile.segments.at(span.first);
     const Segment& top = profile.segments.at(span.last);
+    const double half = std::max(hop_km, 1.0) / (2.0 * kEarthRadius_km);
+    const auto angle = vector_math::sincos(half);
+    const double rise = top.high_mhz2 - bottom.low_mhz2;
+    const double highest = rise - unreachable_mhz2(top, angle.sin, angle.cos);
     Turning turning;  // NOLINT: filled
     for (std::size_t i = 0; i < kLanes; ++i) {
         const double plasma =
-            bottom.low_mhz2 + kFraction[i] * (top.high_mhz2 - bottom.low_mhz2);
+            bottom.low_mhz2 + kFraction[i] * std::max(highest, kLeastReach * rise);
         const Segment& piece = plasma < bottom.high_mhz2 || span.first == span.last ? bottom : top;
         turning.plasma[i] = plasma;
         turning.r_km[i] = radius_in(piece, plasma);
     }
-    const double half = std::max(hop_km, 1.0) / (2.0 * kEarthRadius_km);
-    const auto angle = vector_math::sincos(half);
     Curve out;  // NOLINT: filled
     solve(profile.segments.data(), span.last + 1, turning, angle.sin, angle.cos, out);
     out.freq_mhz[kLanes] = std::sqrt(top.high_mhz2);
@@ -498,7 +517,14 @@ Landing low_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept {
     double inside = top.position;
     double inside_mhz = top.freq_mhz;
     auto i = static_cast<std::size_t>(std::ceil(top.position));
-    while (i > 0) {
+    // just above the layer below, retardation bends the curve back to steep rays: they are left out
+    std::size_t lowest = 0;
+    for (std::size_t k = 1; k <= i; ++k) {
+        if (curve.sin_elevation.at(k) < curve.sin_elevation.at(lowest)) {
+            lowest = k;
+        }
+    }
+    while (i > lowest) {
         --i;
         if (curve.freq_mhz.at(i) <= freq_mhz) {
             return landing_at(curve, crossing(curve, inside, inside_mhz, static_cast<double>(i),
@@ -507,7 +533,7 @@ Landing low_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept {
         inside = static_cast<double>(i);
         inside_mhz = curve.freq_mhz.at(i);
     }
-    return landing_at(curve, 0.0);
+    return landing_at(curve, std::min(static_cast<double>(lowest), top.position));
 }
 
 Landing high_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept {

@@ -53,6 +53,26 @@ double carried(const skywave::Mode& mode, double full, double freq_mhz, double z
     return full * part;
 }
 
+bool there(const noise::Source& source) noexcept { return source.fa_db > -200.0; }
+
+/// All that the signal has to compete with.
+noise::Source surroundings(const Listener& listener, double freq_mhz, double rx_fof2_mhz) noexcept {
+    std::array<noise::Source, 4> sources = {listener.man_made};
+    std::size_t count = 1;
+    const double through = noise::galactic_share(freq_mhz, rx_fof2_mhz);
+    if (through > 1e-6) {
+        sources[count] = noise::galactic(freq_mhz);
+        sources[count++].fa_db += decibel(through);
+    }
+    if (there(listener.atmospheric)) {
+        sources[count++] = listener.atmospheric;
+    }
+    if (there(listener.interference)) {
+        sources[count++] = listener.interference;
+    }
+    return noise::combine(std::span(sources).first(count));
+}
+
 double blend(double low, double high, double lat_deg) noexcept {
     return low + (high - low) * std::clamp((lat_deg - 55.0) / 10.0, 0.0, 1.0);
 }
@@ -106,10 +126,7 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
         }
     }
 
-    std::array<noise::Source, 2> sources = {listener.man_made, noise::galactic(freq)};
-    const double through = noise::galactic_share(freq, modes.rx_fof2_mhz);
-    sources[1].fa_db += decibel(std::max(through, 1e-6));
-    const noise::Source ambient = noise::combine(std::span(sources).first(through > 1e-6 ? 2 : 1));
+    const noise::Source ambient = surroundings(listener, freq, modes.rx_fof2_mhz);
 
     // available power at an isotropic antenna against noise power (P.525-5, P.372)
     const double to_snr_db =
@@ -127,6 +144,11 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
     out.snr_upper_db = out.snr_db + upper;
     out.likelihood = two_piece(out.snr_db - listener.required_snr_db, lower, upper);
     out.noise_fa_db = ambient.fa_db;
+    out.noise_lower_db = ambient.lower_db;
+    out.noise_upper_db = ambient.upper_db;
+    out.f_over_muf = freq / best->muf_mhz;
+    out.modes = 1.0;
+    out.rungs = listening::ladder(out.snr_db, lower, upper, listener.bandwidth_hz);
     out.absorption_db = best->absorption_db;
     out.elevation_deg = best->elevation_deg;
     out.hops = static_cast<std::uint8_t>(best->hops);
@@ -222,10 +244,7 @@ struct Mixture {
 Result evaluate(circuit::Circuit& circuit, const circuit::Emission& emission,
                 const Listener& listener) {
     const double freq = emission.freq_mhz;
-    std::array<noise::Source, 2> sources = {listener.man_made, noise::galactic(freq)};
-    const double through = noise::galactic_share(freq, circuit.rx_fof2_mhz());
-    sources[1].fa_db += decibel(std::max(through, 1e-6));
-    const noise::Source ambient = noise::combine(std::span(sources).first(through > 1e-6 ? 2 : 1));
+    const noise::Source ambient = surroundings(listener, freq, circuit.rx_fof2_mhz());
     const double to_snr_db =
         -20.0 * std::log10(freq) - 107.2 - noise::power_dbw(ambient.fa_db, listener.bandwidth_hz);
 
@@ -239,31 +258,52 @@ Result evaluate(circuit::Circuit& circuit, const circuit::Emission& emission,
         snr.level_db[i] = decibel(signal.power[i]) + to_snr_db;
     }
     const double lat = circuit.highest_geomagnetic_deg();
-    snr.lower_db = std::hypot(std::hypot(8.0, blend(8.0, 11.0, lat)), ambient.upper_db);
-    snr.upper_db = std::hypot(std::hypot(5.0, blend(6.0, 9.0, lat)), ambient.lower_db);
+    const double antenna_db = kDecile * listener.tx_gain_sd_db;
+    const auto all = [antenna_db](double hour, double day, double noise) {
+        return std::sqrt(hour * hour + day * day + noise * noise + antenna_db * antenna_db);
+    };
+    snr.lower_db = all(8.0, blend(8.0, 11.0, lat), ambient.upper_db);
+    snr.upper_db = all(5.0, blend(6.0, 9.0, lat), ambient.lower_db);
 
     Result out{};
-    out.likelihood = snr.above(listener.required_snr_db);
-    out.snr_db = snr.quantile_db(0.5, decibel(signal.median) + to_snr_db);
-    out.snr_lower_db = snr.quantile_db(0.9, out.snr_db - snr.lower_db);
-    out.snr_upper_db = snr.quantile_db(0.1, out.snr_db + snr.upper_db);
-    out.field_dbuv_m = out.snr_db - to_snr_db;
+    const double cost = listener.mode_cost_db;
+    out.likelihood = snr.above(listener.required_snr_db + cost);
+    const double to_rungs = cost - listening::to_rung_bandwidth_db(listener.bandwidth_hz);
+    for (std::size_t i = 0; i < out.rungs.size(); ++i) {
+        out.rungs[i] = snr.above(listening::kRung_snr_db[i] + to_rungs);
+    }
+    const double median_db = snr.quantile_db(0.5, decibel(signal.median) + to_snr_db);
+    out.field_dbuv_m = median_db - to_snr_db;
+    out.snr_db = median_db - cost;
+    out.snr_lower_db = snr.quantile_db(0.9, median_db - snr.lower_db) - cost;
+    out.snr_upper_db = snr.quantile_db(0.1, median_db + snr.upper_db) - cost;
     out.muf_mhz = circuit.muf_mhz();
     out.noise_fa_db = ambient.fa_db;
+    out.noise_lower_db = ambient.lower_db;
+    out.noise_upper_db = ambient.upper_db;
     out.absorption_db = signal.best.absorption_db;
     out.elevation_deg = std::max(signal.best.elevation_deg, 0.0);
     out.hops = static_cast<std::uint8_t>(signal.best.hops);
     out.layer = signal.best.layer;
     out.long_path = signal.best.long_path;
+    out.f_over_muf = signal.f_over_muf;
+    out.modes = static_cast<double>(signal.alike);
     if (out.likelihood < 0.5) {
+        // what would help most if it were taken away
         constexpr double kWorthwhile_db = 3.0;
-        const double quiet_db = noise::man_made(noise::Environment::kQuietRural, freq).fa_db;
+        Listener alone = listener;
+        alone.interference = kNoSource;
+        const double quiet_db = std::max(
+            noise::man_made(noise::Environment::kQuietRural, freq).fa_db, noise::galactic(freq).fa_db);
+        const double without_db = there(listener.interference)
+                                      ? surroundings(alone, freq, circuit.rx_fof2_mhz()).fa_db
+                                      : ambient.fa_db;
         const double now_db = decibel(signal.median);
-        const std::array<std::pair<double, Limit>, 3> gains = {
+        const std::array<std::pair<double, Limit>, 4> gains = {
             std::pair{decibel(signal.if_carried) - now_db, Limit::kAboveMuf},
             std::pair{decibel(signal.no_absorption) - now_db, Limit::kAbsorption},
-            std::pair{ambient.fa_db - std::max(quiet_db, noise::galactic(freq).fa_db),
-                      Limit::kNoise}};
+            std::pair{without_db - quiet_db, Limit::kNoise},
+            std::pair{ambient.fa_db - without_db, Limit::kInterference}};
         const auto* const most =
             std::ranges::max_element(gains, {}, [](const auto& gain) { return gain.first; });
         out.limit = most->first >= kWorthwhile_db ? most->second : Limit::kPower;
@@ -299,6 +339,15 @@ void check(const CircuitColumns& c) {
         checks::same_length(rule.name, rule.values.size(), n);
         checks::within(rule.name, rule.values, rule.low, rule.high);
     }
+    if (!c.tx_gain_sd_db.empty()) {
+        checks::same_length("tx_gain_sd_db", c.tx_gain_sd_db.size(), n);
+        checks::within("tx_gain_sd_db", c.tx_gain_sd_db, 0.0, 30.0);
+    }
+    if (!c.pattern_dbi.empty()) {
+        checks::same_length("pattern_dbi", c.pattern_dbi.size(),
+                            n * circuit::kPatternElevations_count);
+        checks::within("pattern_dbi", c.pattern_dbi, -100.0, 60.0);
+    }
 }
 
 skywave::Circuit circuit_of(const CircuitColumns& c, std::size_t i, skywave::Route route) {
@@ -310,7 +359,35 @@ skywave::Circuit circuit_of(const CircuitColumns& c, std::size_t i, skywave::Rou
 Listener listener_of(const CircuitColumns& c, std::size_t i) {
     return {{c.man_made_fa_db[i], c.man_made_upper_db[i], c.man_made_lower_db[i]},
             c.bandwidth_hz[i],
-            c.required_snr_db[i]};
+            c.required_snr_db[i],
+            c.tx_gain_sd_db.empty() ? 0.0 : c.tx_gain_sd_db[i]};
+}
+
+/// What concerns a single evaluation.
+void add_evaluation(const EvaluationColumns& e, std::size_t i, Listener& listener) {
+    const auto source = [i](const std::array<std::span<const double>, 3>& columns) {
+        return columns[0].empty() || std::isnan(columns[0][i])
+                   ? kNoSource
+                   : noise::Source{columns[0][i], columns[1][i], columns[2][i]};
+    };
+    listener.atmospheric = source(e.atmospheric);
+    listener.interference = source(e.interference);
+    listener.mode_cost_db = e.mode_cost_db.empty() ? 0.0 : e.mode_cost_db[i];
+}
+
+void check(const EvaluationColumns& e, std::size_t count) {
+    const auto length = [count](const char* name, std::span<const double> column) {
+        if (!column.empty()) {
+            checks::same_length(name, column.size(), count);
+        }
+    };
+    for (const auto* group : {&e.atmospheric, &e.interference}) {
+        for (const auto& column : *group) {
+            length("a noise column", column);
+            checks::same_length("a noise column", column.size(), (*group)[0].size());
+        }
+    }
+    length("mode_cost_db", e.mode_cost_db);
 }
 
 bool missing(const CircuitColumns& c, std::size_t i) {
@@ -332,6 +409,13 @@ void store(const Result& r, const ResultColumns& out, std::size_t i) {
     out.absorption_db[i] = r.absorption_db;
     out.noise_fa_db[i] = r.noise_fa_db;
     out.elevation_deg[i] = r.elevation_deg;
+    out.noise_lower_db[i] = r.noise_lower_db;
+    out.noise_upper_db[i] = r.noise_upper_db;
+    out.f_over_muf[i] = r.f_over_muf;
+    out.modes[i] = r.modes;
+    for (std::size_t k = 0; k < r.rungs.size(); ++k) {
+        out.rungs[i * r.rungs.size() + k] = r.rungs[k];
+    }
     out.hops[i] = r.hops;
     out.layer[i] = static_cast<std::uint8_t>(r.layer);
     out.long_path[i] = r.long_path ? 1 : 0;
@@ -339,8 +423,24 @@ void store(const Result& r, const ResultColumns& out, std::size_t i) {
 }
 
 constexpr Result kMissing = {
-    kNan,  kNan,        kNan, kNan, kNan, kNan, kNan, kNan, kNan, 0, circuit::Layer::kNone,
-    false, Limit::kNone};
+    kNan,
+    kNan,
+    kNan,
+    kNan,
+    kNan,
+    kNan,
+    kNan,
+    kNan,
+    kNan,
+    kNan,
+    kNan,
+    kNan,
+    {kNan, kNan, kNan, kNan, kNan},
+    kNan,
+    0,
+    circuit::Layer::kNone,
+    false,
+    Limit::kNone};
 
 /// Evaluations in an order in which all that share ends and instant are neighbours.
 struct Task {
@@ -370,7 +470,8 @@ std::vector<std::size_t> group_by_ends(const CircuitColumns& c) {
 void by_rays(const circuit::Models& models, const ionosphere::Drive& drive, skywave::Route route,
              const circuit::Options& options, const CircuitColumns& circuits,
              const std::vector<std::optional<circuit::Moment>>& moments,
-             const checks::Pairs& pairs, const ResultColumns& out) {
+             const checks::Pairs& pairs, const EvaluationColumns& evaluations,
+             const ResultColumns& out) {
     const auto groups = group_by_ends(circuits);
     std::vector<Task> tasks;
     tasks.reserve(pairs.size());
@@ -399,39 +500,79 @@ void by_rays(const circuit::Models& models, const ionosphere::Drive& drive, skyw
             ends->at(*moments[task.instant], drive, options);
         }
         before = &task;
-        const circuit::Emission emission = {circuits.freq_khz[c] / 1000.0, circuits.power_kw[c],
-                                            circuits.tx_gain_dbi[c], {}};
-        store(evaluate(*ends, emission, listener_of(circuits, c)), out, task.element);
+        constexpr std::size_t kRow = circuit::kPatternElevations_count;
+        const circuit::Emission emission = {
+            circuits.freq_khz[c] / 1000.0, circuits.power_kw[c], circuits.tx_gain_dbi[c],
+            circuits.pattern_dbi.empty() ? std::span<const double>{}
+                                         : circuits.pattern_dbi.subspan(c * kRow, kRow)};
+        Listener listener = listener_of(circuits, c);
+        add_evaluation(evaluations, task.element, listener);
+        store(evaluate(*ends, emission, listener), out, task.element);
     }
 }
 
 }  // namespace
 
-void likelihood(const circuit::Models& models, const ionosphere::Drive& drive, skywave::Route route, Engine engine,
-                const circuit::Options& options, const CircuitColumns& circuits,
-                std::span<const double> t_unix_s, std::span<const double> f107_sfu,
+namespace {
+
+std::vector<std::optional<circuit::Moment>> moments_of(
+    const circuit::Models& models, const InstantColumns& columns,
+    const std::vector<std::optional<ionosphere::Instant>>& instants) {
+    const auto at = [](std::span<const double> column, std::size_t t) {
+        return column.empty() ? kNan : column[t];
+    };
+    std::vector<std::optional<circuit::Moment>> out(instants.size());
+    for (std::size_t t = 0; t < out.size(); ++t) {
+        if (instants[t]) {
+            out[t] = {*instants[t],
+                      models.es->at(columns.t_unix_s[t], instants[t]->r12),
+                      {at(columns.kp, t), at(columns.xray_w_m2, t), at(columns.proton_2_pfu, t),
+                       at(columns.proton_5_pfu, t)}};
+        }
+    }
+    return out;
+}
+
+void check(const InstantColumns& c) {
+    struct Rule {
+        const char* name;
+        std::span<const double> values;
+        double high;
+    };
+    for (const auto& rule : {Rule{"kp", c.kp, 9.0}, Rule{"xray_w_m2", c.xray_w_m2, 0.1},
+                             Rule{"proton_2_pfu", c.proton_2_pfu, 1e7},
+                             Rule{"proton_5_pfu", c.proton_5_pfu, 1e7}}) {
+        if (!rule.values.empty()) {
+            checks::same_length(rule.name, rule.values.size(), c.t_unix_s.size());
+            checks::within(rule.name, rule.values, 0.0, rule.high);
+        }
+    }
+}
+
+}  // namespace
+
+void likelihood(const circuit::Models& models, const ionosphere::Drive& drive,
+                skywave::Route route, Engine engine, const circuit::Options& options,
+                const CircuitColumns& circuits, const InstantColumns& instants,
                 std::span<const std::int64_t> circuit_index,
-                std::span<const std::int64_t> instant_index, const ResultColumns& out) {
+                std::span<const std::int64_t> instant_index, const EvaluationColumns& evaluations,
+                const ResultColumns& out) {
     check(circuits);
+    check(instants);
     const std::size_t circuits_count = circuits.tx_lat_deg.size();
-    const std::size_t instants_count = t_unix_s.size();
-    const checks::Pairs pairs(circuits_count, instants_count, circuit_index, instant_index);
+    const checks::Pairs pairs(circuits_count, instants.t_unix_s.size(), circuit_index,
+                              instant_index);
+    check(evaluations, pairs.size());
     checks::same_length("output", out.likelihood.size(), pairs.size());
 
-    const auto instants = ionosphere::prepare(*models.maps, t_unix_s, f107_sfu, drive);
+    const auto prepared =
+        ionosphere::prepare(*models.maps, instants.t_unix_s, instants.f107_sfu, drive);
     if (engine == Engine::kRays) {
-        std::vector<std::optional<circuit::Moment>> moments(instants_count);
-        for (std::size_t t = 0; t < instants_count; ++t) {
-            if (instants[t]) {
-                moments[t] = {*instants[t], models.es->at(t_unix_s[t], instants[t]->r12),
-                              {kNan, kNan, kNan, kNan}};
-            }
-        }
-        by_rays(models, drive, route, options, circuits, moments, pairs, out);
+        by_rays(models, drive, route, options, circuits, moments_of(models, instants, prepared),
+                pairs, evaluations, out);
         return;
     }
     std::optional<skywave::Finder> finder;
-    Listener listener{};
     std::size_t current = circuits_count;  // none yet
     for (std::size_t i = 0; i < pairs.size(); ++i) {
         const auto [c, t] = pairs[i];
@@ -440,11 +581,16 @@ void likelihood(const circuit::Models& models, const ionosphere::Drive& drive, s
             finder.reset();
             if (!missing(circuits, c)) {
                 finder.emplace(*models.field, circuit_of(circuits, c, route));
-                listener = listener_of(circuits, c);
             }
         }
-        const auto& instant = instants[t];
-        store(finder && instant ? evaluate(*finder, *instant, drive, listener) : kMissing, out, i);
+        const auto& instant = prepared[t];
+        if (!finder || !instant) {
+            store(kMissing, out, i);
+            continue;
+        }
+        Listener listener = listener_of(circuits, c);
+        add_evaluation(evaluations, i, listener);
+        store(evaluate(*finder, *instant, drive, listener), out, i);
     }
 }
 

@@ -1,6 +1,6 @@
 """The one door from Python values to the core: broadcast, flatten, and back."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -60,8 +60,8 @@ def restore(flat: NDArray[Any], shape: tuple[int, ...]) -> Any:
 _BLOCK = 1 << 16  # pairs in one call of the core: bounds memory and lets Ctrl-C through
 
 
-Call = Callable[[list[Floats], Indices, Indices], dict[str, NDArray[Any]]]
-"""A core function: instants, row index, instant index; columns by name."""
+Call = Callable[[list[Floats], Indices, Indices, list[Floats]], dict[str, NDArray[Any]]]
+"""A core function: instants, row index, instant index, columns of the pairs; columns by name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,10 +79,15 @@ class Pairing:
     instant_index: Indices
     _interleave: tuple[tuple[int, ...], tuple[int, ...]] | None
 
-    def run(self, call: Call) -> dict[str, NDArray[Any]]:
-        """Let the core work on the grid, or on the pairs block by block, equal rows together."""
+    def run(self, call: Call, each: Sequence[Floats] = ()) -> dict[str, NDArray[Any]]:
+        """Let the core work on the grid, or on the pairs block by block, equal rows together.
+
+        `each`: columns with a value for every pair, in the broadcast shape; an empty one stays so.
+        Results may have more axes, behind.
+        """
+        of_pairs = [self._flatten(column) if column.size else column for column in each]
         if self._interleave is not None or self.row_index.size == 0:
-            flat = call(self.instants, self.row_index, self.instant_index)
+            flat = call(self.instants, self.row_index, self.instant_index, of_pairs)
             return {name: self._restore(values) for name, values in flat.items()}
         out: dict[str, NDArray[Any]] = {}
         order = np.argsort(self.row_index, kind="stable")
@@ -93,23 +98,42 @@ class Pairing:
                 [np.ascontiguousarray(a[used]) for a in self.instants],
                 np.ascontiguousarray(self.row_index[where]),
                 inverse.astype(np.int64).reshape(-1),
+                [np.ascontiguousarray(c[where]) if c.size else c for c in of_pairs],
             )
             for name, values in part.items():
-                out.setdefault(name, np.empty(order.size, values.dtype))[where] = values
+                shape = (order.size, *values.shape[1:])
+                out.setdefault(name, np.empty(shape, values.dtype))[where] = values
         return {name: self._restore(values) for name, values in out.items()}
 
-    def _restore(self, flat: NDArray[Any]) -> NDArray[Any]:
-        """Give a grid's result, [row][instant], or the pairs' result, their shape."""
-        if self._interleave is None:
-            return flat.reshape(self.shape)
-        rows, instants = self._interleave
-        count = len(rows)
-        axes = [
+    def _axes(self, count: int) -> list[int]:
+        """Rows and instants of a grid side by side: r0, t0, r1, t1 ... out of r0, r1 .. t0, t1 .."""
+        return [
             axis
             for pair in zip(range(count), range(count, 2 * count), strict=True)
             for axis in pair
         ]
-        return flat.reshape(rows + instants).transpose(axes).reshape(self.shape)
+
+    def _restore(self, flat: NDArray[Any]) -> NDArray[Any]:
+        """Give a grid's result, [row][instant], or the pairs' result, their shape."""
+        behind = flat.shape[1:]
+        if self._interleave is None:
+            return flat.reshape(self.shape + behind)
+        rows, instants = self._interleave
+        axes = self._axes(len(rows))
+        more = range(len(axes), len(axes) + len(behind))
+        grid = flat.reshape(rows + instants + behind).transpose([*axes, *more])
+        return grid.reshape(self.shape + behind)
+
+    def _flatten(self, column: Floats) -> Floats:
+        """The way back: from the broadcast shape to the core's order."""
+        whole = np.broadcast_to(column, self.shape)
+        if self._interleave is None:
+            return np.ascontiguousarray(whole).reshape(-1)
+        rows, instants = self._interleave
+        side_by_side = [n for pair in zip(rows, instants, strict=True) for n in pair]
+        count = len(rows)
+        axes = [*range(0, 2 * count, 2), *range(1, 2 * count, 2)]
+        return np.ascontiguousarray(whole.reshape(side_by_side).transpose(axes)).reshape(-1)
 
 
 def pair(rows: dict[str, Floats], instants: dict[str, Floats]) -> Pairing:

@@ -148,7 +148,9 @@ def characteristics(
     pairing = pair({"lat_deg": lat, "lon_deg": lon}, {"utc": unix_s(utc), "f107_sfu": flux})
     how = drive(saturate=saturate, field_year=field_year, foe_form=foe_form)
 
-    def call(instants: list[Floats], rows: Indices, index: Indices) -> dict[str, Floats]:
+    def call(
+        instants: list[Floats], rows: Indices, index: Indices, _each: list[Floats]
+    ) -> dict[str, Floats]:
         args: tuple[Any, ...] = (*pairing.rows, *instants, rows, index)
         values = _core.ionosphere.characteristics(maps(), field(), how, *args)
         return dict(zip(Characteristics._fields, values, strict=True))

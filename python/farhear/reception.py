@@ -7,12 +7,13 @@ README lists what is from memory, what is a proxy, and how many dB each may be o
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from farhear import _core, noise
+from farhear import _core, listening, noise
 from farhear._arrays import (
     Floats,
     Indices,
@@ -25,13 +26,15 @@ from farhear._arrays import (
     restore,
 )
 from farhear._core_models import drive, models
-from farhear.skywave import LAYERS, route
+from farhear.errors import InputError
+from farhear.skywave import LAYERS, Physics, engine_of, modes, options, pattern, route
 from farhear.times import unix_s
 
 if TYPE_CHECKING:
+    import pandas as pd
     import xarray as xr
 
-__all__ = ["LIMITS", "beam_gain_dbi", "likelihood"]
+__all__ = ["LIMITS", "Explanation", "beam_gain_dbi", "explain", "likelihood"]
 
 LIMITS = {
     0: "none",
@@ -51,10 +54,15 @@ _NUMBERS: dict[str, tuple[str, str]] = {
     "field_dbuv_m": ("dB(uV/m)", "field strength, sum of modes, monthly median"),
     "muf_mhz": ("MHz", "highest basic maximum usable frequency, monthly median"),
     "absorption_db": ("dB", "absorption of the strongest mode"),
-    "noise_fa_db": ("dB", "external noise figure above k T0 b, man-made and galactic"),
+    "noise_fa_db": ("dB", "external noise figure above k T0 b, all sources, interference too"),
+    "noise_lower_decile_db": ("dB", "noise, deviation of the lower decile from the median"),
+    "noise_upper_decile_db": ("dB", "noise, deviation of the upper decile from the median"),
     "elevation_deg": ("degree", "elevation of the strongest mode"),
+    "freq_over_muf": ("1", "frequency over the basic MUF of the strongest mode, 0 for Es"),
+    "modes_count": ("1", "modes within 10 dB of the strongest"),
 }
-_SOURCE = "farhear, closed forms after ITU-R P.533, P.1240, P.372, P.842 (see the model card)"
+_SOURCE = "farhear, rays and closed forms, ITU-R P.533, P.372, P.842, P.534 (see the model card)"
+_REACH_KHZ = 25.0  # neighbours farther off do not matter
 
 
 def likelihood(
@@ -68,22 +76,34 @@ def likelihood(
     power_kw: ArrayLike,
     f107_sfu: ArrayLike,
     tx_gain_dbi: ArrayLike = 0.0,
+    tx_pattern_dbi: ArrayLike | None = None,
+    tx_gain_sd_db: ArrayLike = 0.0,
     noise: str | ArrayLike = "residential",
+    atmospheric: noise.Noise | None = None,
     bandwidth_hz: ArrayLike = 9000.0,
     required_snr_db: ArrayLike = 17.0,
+    kp: ArrayLike | None = None,
+    xray_w_m2: ArrayLike | None = None,
+    proton_2_pfu: ArrayLike | None = None,
+    proton_5_pfu: ArrayLike | None = None,
     long_path: str = "both",
-    min_elevation_deg: ArrayLike = 3.0,
+    interferers: pd.DataFrame | Iterable[Mapping[str, Any]] | None = None,
+    emission: str = "A3E",
+    audio_khz: float = 2.8,
+    suppression_db: float = 40.0,
+    min_elevation_deg: ArrayLike = 1.0,
+    engine: str = "rays",
+    physics: Physics | None = None,
     saturate: bool = True,
     field_year: float | None = None,
     foe_form: str = "b",
-    engine: str = "rays",
-    options: Any = None,
 ) -> xr.Dataset:
     """Likelihood that a signal is received well enough, with its S/N and what limits it.
 
     All arguments broadcast. Where circuits and instants lie on different axes, e.g. circuits of
     shape (n, 1) against times of shape (t,), each circuit and each instant is prepared only once:
-    that is the fast way. It serves any emitter, a beacon of 100 W in 500 Hz as well as a broadcast.
+    that is the fast way; circuits that share both ends (other frequencies, other powers) share the
+    ionosphere too. It serves any emitter, a beacon of 100 W in 500 Hz as well as a broadcast.
 
     Parameters
     ----------
@@ -98,29 +118,57 @@ def likelihood(
     f107_sfu
         12-month smoothed 10.7 cm flux, observed (see `farhear.indices`). [sfu]
     tx_gain_dbi
-        Antenna gain towards the receiver at the take-off angle; `beam_gain_dbi` helps. [dBi]
+        Antenna gain towards the receiver at usual take-off angles. Without a pattern the gain falls
+        towards the horizon as over average ground. [dBi]
+    tx_pattern_dbi
+        Gain at elevations 0, 2 to 90 deg, last axis 46, added to `tx_gain_dbi` (see
+        `farhear.antenna.elevation_table_dbi`). [dBi]
+    tx_gain_sd_db
+        How well the antenna is known: standard deviation, joins the other variations. [dB]
     noise
         "city", "residential", "rural", "quiet rural", or the measured median man-made noise figure
         at this frequency [dB above k T0 b] (deciles of residential are then assumed).
+    atmospheric
+        Noise of lightning: medians and deciles of the broadcast shape, a `farhear.noise.Noise`. [dB]
     bandwidth_hz
         Receiver bandwidth. [Hz]
     required_snr_db
-        Signal-to-noise ratio in that bandwidth that counts as heard: 6 a carrier, 10-12 language
-        recognisable, 17 intelligible with effort, 26 comfortable (common practice, no source). [dB]
+        Signal-to-noise ratio in that bandwidth that counts as heard; `farhear.listening.LADDER` has
+        the usual rungs: 6 a carrier, 11 language recognisable, 17 intelligible with effort, 26 worth
+        a report, 34 comfortable (common practice, no source). [dB]
+    kp
+        Largest Kp of the last day: lowers foF2 at high modip. None: quiet.
+    xray_w_m2
+        Solar X-ray flux at 0.1 to 0.8 nm: flare absorption. None: quiet. [W/m^2]
+    proton_2_pfu, proton_5_pfu
+        Protons above 2.2 and 5.2 MeV: absorption over the polar caps. None: quiet. [pfu]
     long_path
         "short", "long" or "both" ways round the Earth (powers add).
+    interferers
+        Other emitters near the channel, a table or mappings with tx_lat_deg, tx_lon_deg, freq_khz,
+        power_kw, and if wanted tx_gain_dbi and on_air (true or false, broadcasting with the result).
+        Those within 25 kHz count, each with its own fading, weighted by their offset; the better of
+        AM and one sideband is taken.
+    emission, audio_khz, suppression_db
+        What is sent and how the receiver filters, see `farhear.listening`.
     min_elevation_deg
         Lowest elevation that counts fully, 0 to 30; below it 8 dB per square degree are lost. [deg]
+    engine
+        "rays", or "mirror": the fast path of closed forms, a cross-check (without pattern, kp, X-ray
+        and proton fluxes, sporadic E).
+    physics
+        Pieces of the physics to switch off, see `farhear.skywave.Physics`.
     saturate, field_year, foe_form
         As in `farhear.ionosphere.characteristics`.
 
     Returns
     -------
-    xarray.Dataset of the broadcast shape, dims dim_0, dim_1, ...: likelihood, snr_db,
-    snr_lower_decile_db, snr_upper_decile_db, field_dbuv_m, muf_mhz, absorption_db, noise_fa_db,
-    elevation_deg, hops, layer, long_path, limit. `limit` is what would help most if it were taken
-    away, where the likelihood is below one half: above_muf, absorption, noise, power. NaN in gives
-    NaN out.
+    xarray.Dataset of the broadcast shape, dims dim_0, dim_1, ...: likelihood, snr_db (S/(N+I) with
+    interferers), snr_lower_decile_db, snr_upper_decile_db, field_dbuv_m, muf_mhz, absorption_db,
+    noise_fa_db with its deciles, elevation_deg, freq_over_muf, modes_count, hops, layer, long_path,
+    limit, demodulation and its gain; rung_likelihood has one more axis: the rungs of the ladder.
+    `limit` is what would help most if it were taken away, where the likelihood is below one half:
+    above_muf, absorption, noise, interference, power. NaN in gives NaN out.
 
     Raises
     ------
@@ -137,54 +185,437 @@ def likelihood(
     """
     import xarray as xr
 
+    freq = as_float64("freq_khz", freq_khz)
+    table = pattern(tx_pattern_dbi)
     columns = {
         "tx_lat_deg": as_float64("tx_lat_deg", tx_lat_deg),
         "tx_lon_deg": as_float64("tx_lon_deg", tx_lon_deg),
         "rx_lat_deg": as_float64("rx_lat_deg", rx_lat_deg),
         "rx_lon_deg": as_float64("rx_lon_deg", rx_lon_deg),
-        "freq_khz": as_float64("freq_khz", freq_khz),
+        "freq_khz": freq,
         "power_kw": as_float64("power_kw", power_kw),
         "tx_gain_dbi": as_float64("tx_gain_dbi", tx_gain_dbi),
-        **_noise_columns(noise, as_float64("freq_khz", freq_khz)),
+        **_noise_columns(noise, freq),
         "bandwidth_hz": as_float64("bandwidth_hz", bandwidth_hz),
         "required_snr_db": as_float64("required_snr_db", required_snr_db),
         "min_elevation_deg": as_float64("min_elevation_deg", min_elevation_deg),
+        "tx_gain_sd_db": as_float64("tx_gain_sd_db", tx_gain_sd_db),
     }
     check_place(columns["tx_lat_deg"], columns["tx_lon_deg"], "tx_")
     check_place(columns["rx_lat_deg"], columns["rx_lon_deg"], "rx_")
     check_range("power_kw", columns["power_kw"], 1e-9, 1e5)
     check_range("bandwidth_hz", columns["bandwidth_hz"], 0.01, 1e6)
     check_range("min_elevation_deg", columns["min_elevation_deg"], 0.0, 30.0)
+    check_range("tx_gain_sd_db", columns["tx_gain_sd_db"], 0.0, 30.0)
+    plain = len(columns)
+    if table.size:
+        columns |= {f"gain at {2 * i} deg": table[..., i] for i in range(table.shape[-1])}
     flux = as_float64("f107_sfu", f107_sfu)
     check_range("f107_sfu", flux, 50.0, 400.0)
-    pairing = pair(columns, {"utc": unix_s(utc), "f107_sfu": flux})
+    disturbed = {"kp": kp, "xray_w_m2": xray_w_m2}
+    disturbed |= {"proton_2_pfu": proton_2_pfu, "proton_5_pfu": proton_5_pfu}
+    instants = {"utc": unix_s(utc), "f107_sfu": flux}
+    instants |= {
+        name: as_float64(name, np.nan if value is None else value)
+        for name, value in disturbed.items()
+    }
+    pairing = pair(columns, instants)
     how = drive(saturate=saturate, field_year=field_year, foe_form=foe_form)
-    way = route(long_path)
-    which = {"rays": _core.reception.Engine.RAYS, "mirror": _core.reception.Engine.MIRROR}[engine]
-    opts = options or _core.circuit.Options()
+    which, way, switches = engine_of(engine), route(long_path), options(physics)
+    rows = [*pairing.rows[:plain], _stack(pairing.rows[plain:])]
 
-    def call(instants: list[Floats], rows: Indices, index: Indices) -> dict[str, Any]:
-        args: tuple[Any, ...] = (pairing.rows, *instants, rows, index)
-        return _core.reception.likelihood(models(), how, way, which, opts, *args)
+    def call(
+        when: list[Floats], row_index: Indices, index: Indices, each: list[Floats]
+    ) -> dict[str, Any]:
+        args = (models(), how, way, which, switches, rows, when, row_index, index, each)
+        found = _core.reception.likelihood(*args)
+        found["rungs"] = found["rungs"].reshape(-1, len(listening.LADDER))
+        return found
 
-    found = pairing.run(call)
-    dims = tuple(f"dim_{i}" for i in range(len(pairing.shape)))
+    none = np.empty(0)
+    lightning = _sources(atmospheric, pairing.shape)
+    if interferers is None and emission == "A3E":
+        found = pairing.run(call, [*lightning, none, none, none, none])
+        found["demodulation"] = np.zeros(pairing.shape, np.uint8)
+        found["demodulation_gain_db"] = np.zeros(pairing.shape)
+    else:
+        alone = pairing.run(call, [*lightning, none, none, none, none])
+        shared: dict[str, Any] = {
+            "f107_sfu": f107_sfu,
+            "noise": noise,
+            "bandwidth_hz": bandwidth_hz,
+            "kp": kp,
+            "xray_w_m2": xray_w_m2,
+            "proton_2_pfu": proton_2_pfu,
+            "proton_5_pfu": proton_5_pfu,
+            "long_path": long_path,
+            "min_elevation_deg": min_elevation_deg,
+            "engine": engine,
+            "physics": physics,
+            "saturate": saturate,
+            "field_year": field_year,
+            "foe_form": foe_form,
+        }
+        fields = _neighbours(_table(interferers), rx_lat_deg, rx_lon_deg, freq, utc, shared)
+        best = _best_mode(
+            fields,
+            np.broadcast_to(freq, pairing.shape),
+            alone["noise_fa_db"],
+            np.broadcast_to(columns["bandwidth_hz"], pairing.shape),
+            emission,
+            audio_khz,
+            suppression_db,
+        )
+        found = pairing.run(call, [*lightning, *best.source, best.cost_db])
+        found["demodulation"] = best.mode
+        found["demodulation_gain_db"] = best.gain_db
+    return _dataset(found, len(pairing.shape), xr)
+
+
+def _dataset(found: dict[str, Any], count: int, xr: Any) -> xr.Dataset:
+    """Columns with units and words."""
+    found["noise_lower_decile_db"] = found.pop("noise_lower_db")
+    found["noise_upper_decile_db"] = found.pop("noise_upper_db")
+    dims = tuple(f"dim_{i}" for i in range(count))
     variables: dict[str, Any] = {}
     for name, (unit, text) in _NUMBERS.items():
         attrs: dict[str, Any] = {"units": unit, "long_name": text, "source": _SOURCE}
         variables[name] = (dims, found[name], attrs)
+    text = "likelihood of each rung of the listening ladder"
+    variables["rung_likelihood"] = (
+        (*dims, "rung"),
+        found["rungs"],
+        {"units": "1", "long_name": text, "source": _SOURCE},
+    )
+    text = "gain of the better demodulation over AM"
+    variables["demodulation_gain_db"] = (
+        dims,
+        found["demodulation_gain_db"],
+        {"units": "dB", "long_name": text, "source": _SOURCE},
+    )
+    text = "hops of the strongest mode"
     variables["hops"] = (
         dims,
         found["hops"],
-        {"units": "1", "long_name": "hops of the strongest mode", "source": _SOURCE},
+        {"units": "1", "long_name": text, "source": _SOURCE},
     )
     for name, words, text in [
         ("layer", LAYERS, "reflecting layer of the strongest mode"),
         ("long_path", {0: "short", 1: "long"}, "way round the Earth of the strongest mode"),
         ("limit", LIMITS, "what limits reception"),
+        ("demodulation", listening.MODES, "better way to demodulate"),
     ]:
         variables[name] = (dims, found[name], flags(words, text))
-    return xr.Dataset(variables, attrs={"farhear_version": _core.__version__})
+    return xr.Dataset(
+        variables,
+        coords={"rung": list(listening.LADDER)},
+        attrs={"farhear_version": _core.__version__},
+    )
+
+
+def _stack(columns: list[Floats]) -> Floats:
+    """Pattern columns as the core wants them, row by row."""
+    if not columns:
+        return np.empty(0)
+    return np.ascontiguousarray(np.stack(columns, axis=-1)).reshape(-1)
+
+
+def _sources(given: noise.Noise | None, shape: tuple[int, ...]) -> list[Floats]:
+    """A noise source in the broadcast shape: median, upper, lower."""
+    if given is None:
+        return [np.empty(0)] * 3
+    names = ("atmospheric fa_db", "atmospheric upper_decile_db", "atmospheric lower_decile_db")
+    arrays = [as_float64(name, part) for name, part in zip(names, given, strict=True)]
+    check_range(names[0], arrays[0], -200.0, 200.0)
+    check_range(names[1], arrays[1], 0.0, 60.0)
+    check_range(names[2], arrays[2], 0.0, 60.0)
+    return [np.broadcast_to(array, shape) for array in arrays]
+
+
+# Neighbours -------------------------------------------------------------------------------------
+
+
+class _Field(NamedTuple):
+    """An interferer at the receiver: median field and decile deviations; NaN off the air."""
+
+    freq_khz: float
+    dbuv_m: Floats
+    lower_db: Floats
+    upper_db: Floats
+
+
+class _Best(NamedTuple):
+    """The better demodulation: interference as a source of noise, cost, code, gain over AM."""
+
+    source: list[Floats]
+    cost_db: Floats
+    mode: Any
+    gain_db: Floats
+
+
+def _table(
+    interferers: pd.DataFrame | Iterable[Mapping[str, Any]] | None,
+) -> list[dict[str, Any]]:
+    """Rows of the interferers, complete."""
+    if interferers is None:
+        return []
+    rows: Iterable[Mapping[str, Any]] = (
+        interferers.to_dict("records")  # type: ignore[union-attr]
+        if hasattr(interferers, "to_dict") and hasattr(interferers, "columns")
+        else interferers
+    )
+    out = []
+    for number, row in enumerate(rows):
+        wanted = ("tx_lat_deg", "tx_lon_deg", "freq_khz", "power_kw")
+        missing = [name for name in wanted if name not in row]
+        if missing:
+            raise InputError(f"interferers[{number}] has no {', '.join(missing)}")
+        out.append({"tx_gain_dbi": 0.0, "on_air": True, **row})
+    return out
+
+
+def _neighbours(
+    table: list[dict[str, Any]],
+    rx_lat_deg: ArrayLike,
+    rx_lon_deg: ArrayLike,
+    freq_khz: Floats,
+    utc: Any,
+    shared: dict[str, Any],
+) -> list[_Field]:
+    """Fields of all interferers near enough to any of the wanted channels."""
+    out = []
+    for row in table:
+        if not (np.abs(freq_khz - row["freq_khz"]) <= _REACH_KHZ).any():
+            continue
+        seen = likelihood(
+            row["tx_lat_deg"],
+            row["tx_lon_deg"],
+            rx_lat_deg,
+            rx_lon_deg,
+            row["freq_khz"],
+            utc,
+            power_kw=row["power_kw"],
+            tx_gain_dbi=row["tx_gain_dbi"],
+            **shared,
+        )
+        below = (seen["snr_db"] - seen["snr_lower_decile_db"]).to_numpy()
+        above = (seen["snr_upper_decile_db"] - seen["snr_db"]).to_numpy()
+        # the noise is in these deciles; take it out again
+        lower = np.sqrt(np.maximum(below**2 - seen["noise_upper_decile_db"].to_numpy() ** 2, 1.0))
+        upper = np.sqrt(np.maximum(above**2 - seen["noise_lower_decile_db"].to_numpy() ** 2, 1.0))
+        field = np.where(row["on_air"], seen["field_dbuv_m"].to_numpy(), np.nan)
+        out.append(_Field(float(row["freq_khz"]), field, lower, upper))
+    return out
+
+
+def _best_mode(
+    fields: list[_Field],
+    freq_khz: Floats,
+    noise_fa_db: Floats,
+    bandwidth_hz: Floats,
+    emission: str,
+    audio_khz: float,
+    suppression_db: float,
+) -> _Best:
+    """Choose between AM, LSB and USB for every evaluation: the least noise and interference."""
+    shape = noise_fa_db.shape
+    source = [np.full(shape, np.nan) for _ in range(3)]
+    cost = np.zeros(shape)
+    mode = np.zeros(shape, np.uint8)
+    gain = np.zeros(shape)
+    for freq in np.unique(freq_khz[~np.isnan(freq_khz)]):
+        here = freq_khz == freq
+        near = [f for f in fields if abs(f.freq_khz - freq) <= _REACH_KHZ]
+        found = []
+        for name in ("AM", "LSB", "USB"):
+            extra = listening.mode_cost_db(name, emission, suppression_db)
+            fa = _summed(near, here, freq, name, audio_khz, suppression_db, bandwidth_hz)
+            total = 10 * np.log10(10 ** (noise_fa_db[here] / 10) + 10 ** (fa[0] / 10)) + extra
+            found.append((total, fa, extra))
+        totals = np.stack([total for total, _, _ in found])
+        best = np.argmin(totals, axis=0)
+        mode[here] = best
+        gain[here] = totals[0] - np.take_along_axis(totals, best[None], axis=0)[0]
+        cost[here] = np.array([extra for _, _, extra in found])[best]
+        for part in range(3):
+            each = np.stack([fa[part] for _, fa, _ in found])
+            source[part][here] = np.take_along_axis(each, best[None], axis=0)[0]
+    source[0][np.isneginf(source[0])] = np.nan
+    return _Best(source, cost, mode, gain)
+
+
+def _summed(
+    near: list[_Field],
+    here: Any,
+    freq_khz: float,
+    mode: str,
+    audio_khz: float,
+    suppression_db: float,
+    bandwidth_hz: Floats,
+) -> list[Floats]:
+    """Interference of all neighbours in one mode: median, upper, lower; -inf where there is none."""
+    count = int(here.sum())
+    if not near:
+        return [np.full(count, -np.inf), np.zeros(count), np.zeros(count)]
+
+    def at(values: Floats) -> Floats:
+        return np.broadcast_to(values, here.shape)[here]
+
+    parts = listening.interference_source(
+        np.stack([at(f.dbuv_m) for f in near]),
+        np.stack([at(f.lower_db) for f in near]),
+        np.stack([at(f.upper_db) for f in near]),
+        offset_khz=np.array([f.freq_khz - freq_khz for f in near]),
+        freq_khz=freq_khz,
+        mode=mode,
+        audio_khz=audio_khz,
+        bandwidth_hz=9000.0,
+        suppression_db=suppression_db,
+    )
+    # a noise figure is per hertz: the interference stays what it is in another bandwidth
+    to_bandwidth_db = 10 * np.log10(9000.0 / bandwidth_hz[here])
+    return [
+        np.asarray(parts.fa_db) + to_bandwidth_db,
+        np.asarray(parts.upper_decile_db),
+        np.asarray(parts.lower_decile_db),
+    ]
+
+
+# Why not ----------------------------------------------------------------------------------------
+
+
+class Explanation(NamedTuple):
+    """Why a signal is heard or not: the likelihood, what limits it, a sentence, the loss budget."""
+
+    likelihood: float
+    limit: str
+    sentence: str
+    budget: pd.DataFrame
+
+
+_WHY = {
+    "none": "is likely heard",
+    "above_muf": "is held back by the ionosphere: it does not carry {freq} on this path",
+    "absorption": "is held back by absorption in the D region",
+    "noise": "is held back by noise at the receiver",
+    "interference": "is held back by other stations on or beside the channel",
+    "power": "is too weak for the distance: no single loss stands out",
+}
+
+
+def explain(
+    tx_lat_deg: float,
+    tx_lon_deg: float,
+    rx_lat_deg: float,
+    rx_lon_deg: float,
+    freq_khz: float,
+    utc: Any,
+    *,
+    power_kw: float,
+    f107_sfu: float,
+    required_snr_db: float = 17.0,
+    **given: Any,
+) -> Explanation:
+    """Loss budget of one circuit at one instant, and one plain sentence.
+
+    Arguments as in `likelihood`, one number each.
+
+    Returns
+    -------
+    Explanation; `budget` has the columns item, db and note and runs from the transmitter's power to
+    the margin over the required S/N. The strongest mode is followed; what the other modes and days
+    add is one line.
+
+    Raises
+    ------
+    InputError
+        As `likelihood`, and on anything but single numbers.
+
+    Examples
+    --------
+    >>> why = explain(45.0, 25.0, 58.4, 26.7, 2400.0, "2025-06-15T10:00Z", power_kw=10.0,
+    ...               f107_sfu=120.0)
+    >>> why.limit
+    'absorption'
+    """
+    import pandas as pd
+
+    seen = likelihood(
+        tx_lat_deg,
+        tx_lon_deg,
+        rx_lat_deg,
+        rx_lon_deg,
+        freq_khz,
+        utc,
+        power_kw=power_kw,
+        f107_sfu=f107_sfu,
+        required_snr_db=required_snr_db,
+        **given,
+    )
+    if seen["likelihood"].size != 1:
+        raise InputError("explain takes one circuit at one instant")
+    value = {name: variable.to_numpy().reshape(-1)[0] for name, variable in seen.items()}
+    if given.get("engine", "rays") != "rays":
+        raise InputError("explain follows rays only: engine = 'rays'")
+    kept = ("tx_gain_dbi", "tx_pattern_dbi", "long_path", "min_elevation_deg", "physics")
+    table = modes(
+        tx_lat_deg,
+        tx_lon_deg,
+        rx_lat_deg,
+        rx_lon_deg,
+        freq_khz,
+        utc,
+        f107_sfu=f107_sfu,
+        power_kw=power_kw,
+        kp=np.nan if given.get("kp") is None else given["kp"],
+        xray_w_m2=np.nan if given.get("xray_w_m2") is None else given["xray_w_m2"],
+        **{name: given[name] for name in kept if name in given},
+    )
+    same = (
+        (table["layer"] == LAYERS[int(value["layer"])])
+        & (table["hops"] == int(value["hops"]))
+        & (table["long_path"] == bool(value["long_path"]))
+    )
+    mode = (table[same] if same.any() else table).iloc[0]
+    bandwidth_db = 10 * np.log10(float(given.get("bandwidth_hz", 9000.0)))
+    rows = [
+        ("transmitter power", 10 * np.log10(power_kw), "dB above 1 kW"),
+        ("transmitting antenna", mode["gain_dbi"], f"at {mode['elevation_deg']:.0f} deg"),
+        ("field of 1 kW at 1 km", 104.75, "dB above 1 uV/m"),
+        (
+            "distance",
+            32.45 + 20 * np.log10(freq_khz / 1e3) - mode["free_space_db"],
+            f"{mode['group_path_km']:.0f} km along the ray",
+        ),
+        ("focusing", mode["focusing_db"], "of the rays"),
+        ("absorption", -mode["absorption_db"], "in the D region"),
+        ("ground", -mode["ground_db"], f"{mode['hops'] - 1} reflections"),
+        ("high latitude", -mode["auroral_db"], "auroral and other losses"),
+        ("horizon", -mode["horizon_db"], "below the least elevation"),
+        ("low angle", -mode["low_angle_db"], "both antennas over ground"),
+        ("support", -mode["support_db"], f"MUF {mode['muf_mhz']:.1f} MHz on the median day"),
+        ("screening", -mode["screening_db"], "by a lower layer"),
+        ("other", -mode["other_db"], "not otherwise included"),
+        ("other modes and days", value["field_dbuv_m"] - mode["field_dbuv_m"], "added up"),
+        ("field", value["field_dbuv_m"], "dB above 1 uV/m, monthly median"),
+        ("to power", -20 * np.log10(freq_khz / 1e3) - 107.2, "isotropic antenna, dBW"),
+        ("noise", -(value["noise_fa_db"] + bandwidth_db - 204.0), "all sources, dBW"),
+        ("S/N", value["snr_db"], "monthly median"),
+        ("required", -required_snr_db, ""),
+        ("margin", value["snr_db"] - required_snr_db, ""),
+    ]
+    limit = LIMITS[int(value["limit"])]
+    what = _WHY[limit].format(freq=f"{freq_khz:.0f} kHz")
+    margin_db = value["snr_db"] - required_snr_db
+    side = "above" if margin_db >= 0 else "below"
+    sentence = (
+        f"With likelihood {value['likelihood']:.2f} the signal {what}; its median S/N of "
+        f"{value['snr_db']:.0f} dB lies {abs(margin_db):.0f} dB {side} what is asked, by "
+        f"{mode['hops']} hop{'s' if mode['hops'] > 1 else ''} of {mode['layer']} at "
+        f"{max(mode['elevation_deg'], 0):.0f} deg."
+    )
+    budget = pd.DataFrame(rows, columns=["item", "db", "note"]).round({"db": 1})
+    return Explanation(float(value["likelihood"]), limit, sentence, budget)
 
 
 def flags(words: dict[int, str], long_name: str) -> dict[str, Any]:

@@ -38,9 +38,7 @@ class SporadicE(NamedTuple):
     upper_decile_mhz: Any
 
 
-def sporadic_e(
-    utc: Any, lat_deg: ArrayLike, lon_deg: ArrayLike, f107_sfu: ArrayLike
-) -> SporadicE:
+def sporadic_e(utc: Any, lat_deg: ArrayLike, lon_deg: ArrayLike, f107_sfu: ArrayLike) -> SporadicE:
     """Median and deciles of foEs, interpolated to the day. [MHz]
 
     Parameters
@@ -80,7 +78,9 @@ def sporadic_e(
     check_range("f107_sfu", flux, 50.0, 400.0)
     pairing = pair(columns, {"utc": unix_s(utc), "f107_sfu": flux})
 
-    def call(instants: list[Floats], rows: Indices, index: Indices) -> dict[str, Floats]:
+    def call(
+        instants: list[Floats], rows: Indices, index: Indices, _each: list[Floats]
+    ) -> dict[str, Floats]:
         args: tuple[Any, ...] = (*pairing.rows, *instants, rows, index)
         lower, median, upper = _core.sporadic.foes(maps(), field(), *args)
         return {"lower": lower, "median": median, "upper": upper}

@@ -159,4 +159,11 @@ class Circuit {
     std::unique_ptr<State> state_;
 };
 
+/// Circuit::muf_mhz of many: element i uses circuit circuit_index[i] and instant instant_index[i];
+/// with both index columns empty, every circuit at every instant, [circuit][instant]. NaN gives NaN.
+void muf(const Models& models, const ionosphere::Drive& drive, const Options& options,
+         std::span<const Ends> circuits, std::span<const double> t_unix_s,
+         std::span<const double> f107_sfu, std::span<const std::int64_t> circuit_index,
+         std::span<const std::int64_t> instant_index, std::span<double> muf_mhz);
+
 }  // namespace farhear::circuit

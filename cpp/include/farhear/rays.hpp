@@ -107,8 +107,8 @@ struct Landing {
     double range_slope_km;
 };
 
-/// The low ray (or the high ray) of a curve at a frequency; above the MUF the point of the MUF,
-/// below the curve's lowest frequency its lowest point.
+/// The low ray (or the high ray) of a curve at a frequency; above the MUF the point of the MUF, below
+/// the curve's flattest ray that one (what turns lower is screened by the layer below).
 [[nodiscard]] Landing low_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept;
 [[nodiscard]] Landing high_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept;
 

@@ -1,9 +1,12 @@
 #pragma once
 
+#include <array>
 #include <cstdint>
+#include <limits>
 #include <span>
 
 #include "farhear/circuit.hpp"
+#include "farhear/listening.hpp"
 #include "farhear/noise.hpp"
 #include "farhear/skywave.hpp"
 
@@ -21,11 +24,18 @@ enum class Limit : std::uint8_t {
     kPower = 6          // none of these alone: power, beam and distance
 };
 
+/// A source that is not there.
+inline constexpr noise::Source kNoSource = {-std::numeric_limits<double>::infinity(), 0.0, 0.0};
+
 /// The receiving end.
 struct Listener {
     noise::Source man_made;
     double bandwidth_hz;
     double required_snr_db;
+    double tx_gain_sd_db = 0.0;  // how well the transmitting antenna is known
+    noise::Source atmospheric = kNoSource;
+    noise::Source interference = kNoSource;  // neighbours, in the terms of listening.hpp
+    double mode_cost_db = 0.0;               // of one sideband against both: S/N lost
 };
 
 /// One evaluation.
@@ -37,7 +47,12 @@ struct Result {
     double field_dbuv_m;   // monthly median of the sum of modes
     double muf_mhz;        // highest basic MUF of all modes, monthly median
     double absorption_db;  // of the strongest mode
-    double noise_fa_db;    // man-made and galactic together
+    double noise_fa_db;    // all sources together, interference too
+    double noise_lower_db;  // its decile deviations
+    double noise_upper_db;
+    double f_over_muf;     // of the strongest mode
+    double modes;          // within 10 dB of the strongest
+    std::array<double, listening::kRungs> rungs;  // likelihood of each rung of the ladder
     double elevation_deg;  // of the strongest mode
     std::uint8_t hops;     // of the strongest mode
     circuit::Layer layer;  // of the strongest mode
@@ -95,6 +110,27 @@ struct CircuitColumns {
     std::span<const double> bandwidth_hz;
     std::span<const double> required_snr_db;
     std::span<const double> min_elevation_deg;
+    std::span<const double> tx_gain_sd_db;  // may be empty: 0
+    /// Gain pattern towards the receiver, [circuits][46], added to tx_gain_dbi. May be empty.
+    std::span<const double> pattern_dbi;
+};
+
+/// Columns of the instants. The last four may be empty: quiet.
+struct InstantColumns {
+    std::span<const double> t_unix_s;
+    std::span<const double> f107_sfu;
+    std::span<const double> kp;
+    std::span<const double> xray_w_m2;
+    std::span<const double> proton_2_pfu;
+    std::span<const double> proton_5_pfu;
+};
+
+/// Columns with one element per evaluation; each group may be empty. A noise figure of NaN means no
+/// such source.
+struct EvaluationColumns {
+    std::array<std::span<const double>, 3> atmospheric;   // fa_db, upper_db, lower_db
+    std::array<std::span<const double>, 3> interference;  // likewise
+    std::span<const double> mode_cost_db;
 };
 
 /// Output columns, one element per evaluation.
@@ -108,6 +144,11 @@ struct ResultColumns {
     std::span<double> absorption_db;
     std::span<double> noise_fa_db;
     std::span<double> elevation_deg;
+    std::span<double> noise_lower_db;
+    std::span<double> noise_upper_db;
+    std::span<double> f_over_muf;
+    std::span<double> modes;
+    std::span<double> rungs;  // [evaluation][rung]
     std::span<std::uint8_t> hops;
     std::span<std::uint8_t> layer;
     std::span<std::uint8_t> long_path;
@@ -119,9 +160,11 @@ struct ResultColumns {
 /// circuits next to each other: a circuit's control points are prepared whenever it changes. NaN in
 /// a circuit or instant gives NaN, layer none, limit none.
 /// @throws InputError naming argument, index, value and range.
-void likelihood(const circuit::Models& models, const ionosphere::Drive& drive, skywave::Route route, Engine engine,
-                const circuit::Options& options, const CircuitColumns& circuits, std::span<const double> t_unix_s,
-                std::span<const double> f107_sfu, std::span<const std::int64_t> circuit_index,
-                std::span<const std::int64_t> instant_index, const ResultColumns& out);
+void likelihood(const circuit::Models& models, const ionosphere::Drive& drive,
+                skywave::Route route, Engine engine, const circuit::Options& options,
+                const CircuitColumns& circuits, const InstantColumns& instants,
+                std::span<const std::int64_t> circuit_index,
+                std::span<const std::int64_t> instant_index, const EvaluationColumns& evaluations,
+                const ResultColumns& out);
 
 }  // namespace farhear::reception

@@ -8,6 +8,7 @@ from . import ionosphere as ionosphere
 from . import noise as noise
 from . import losses as losses
 from . import antenna as antenna
+from . import listening as listening
 from . import skywave as skywave
 from . import sporadic as sporadic
 from . import rays as rays

@@ -92,13 +92,21 @@ Quadratic room_in(const Segment& s, double inverse, double k) noexcept {
 double angle_integral(const Quadratic& x, double r1, double x1, double r2, double x2) noexcept {
     if (x.c > 0.0) {
         const double root = std::sqrt(x.c);
-        const double above = 2.0 * root * std::sqrt(x1) + x.b * r1 + 2.0 * x.c;
+        const double span1 = 2.0 * root * std::sqrt(x1);
         const double span2 = 2.0 * root * std::sqrt(x2);
+        const double fall1 = x.b * r1 + 2.0 * x.c;
         const double fall2 = x.b * r2 + 2.0 * x.c;
-        // past the narrowest place the two nearly cancel: by the conjugate
-        const double below =
-            fall2 < 0.0 && x.disc < 0.0 ? -x.disc * r2 * r2 / (span2 - fall2) : span2 + fall2;
-        return std::log(above * r2 / (std::max(below, kLeastRoom) * r1)) / root;
+        // log of (span1 + fall1) r2 / ((span2 + fall2) r1); where a fall is negative the sum
+        // cancels: by the conjugate, the product of both being -disc r^2
+        if (fall1 < 0.0) {
+            return std::log((span2 - fall2) * r1 / ((span1 - fall1) * r2)) / root;
+        }
+        if (fall2 < 0.0) {
+            return std::log((span1 + fall1) * (span2 - fall2) /
+                            (std::max(-x.disc, kLeastSlope) * r1 * r2)) /
+                   root;
+        }
+        return std::log((span1 + fall1) * r2 / (std::max(span2 + fall2, kLeastRoom) * r1)) / root;
     }
     const double root = std::sqrt(-x.c);
     const double angle1 = std::atan2(x.b * r1 + 2.0 * x.c, 2.0 * root * std::sqrt(x1));

@@ -15,16 +15,18 @@ namespace {
 using path::kEarthRadius_km;
 
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
-constexpr double kApart = 0.97;       // critical frequencies of neighbouring layers
-constexpr double kThickest = 0.85;    // of the way to the peak below
-constexpr double kFaint_mhz2 = 1e-6;  // an F1 layer that adds less is none
-constexpr double kLeastRoom = 1e-3;   // keep a ray that just turns finite: below rounding
-constexpr double kLeastSlope = 1e-7;  // likewise
+constexpr double kApart = 0.97;          // critical frequencies of neighbouring layers
+constexpr double kBarelyApart = 0.9999;  // E under F1, which grows out of it: no step there
+constexpr double kThickest = 0.85;       // of the way to the peak below
+constexpr double kFaint_mhz2 = 1e-6;     // an F1 layer that adds less is none
+constexpr double kLeastRoom = 1e-3;      // keep a ray that just turns finite: below rounding
+constexpr double kLeastSlope = 1e-7;     // likewise
 constexpr double kAbovePeak_km = 60.0;
 constexpr double kLeastReach = 0.5;  // of the way to the peak
-constexpr double kMostSpread = 4.0;   // of a ray against one from a mirror
+constexpr double kMostSpread = 4.0;  // of a ray against one from a mirror
 constexpr int kRounds = 3;
-constexpr double kMostRetarded_km = 3000.0;  // of a mirror above the turning height, for convergence
+constexpr double kMostRetarded_km =
+    3000.0;  // of a mirror above the turning height, for convergence
 
 /// Where the turning heights stand: fraction of fN^2 from the bottom of the region to its peak.
 /// Dense near the peak, where steep rays turn.
@@ -182,7 +184,7 @@ Profile join(const Layers& layers) noexcept {
         f1.peak_km > e.peak_km && f1.peak_km < f2.peak_km;
     if (ledge) {
         f1 = fitted(f1, e, kApart * f2.critical_mhz);
-        e.critical_mhz = std::min(e.critical_mhz, kApart * f1.critical_mhz);
+        e.critical_mhz = std::min(e.critical_mhz, kBarelyApart * f1.critical_mhz);
         f2 = fitted(f2, f1, f2.critical_mhz);
     } else {
         f1 = {0.0, e.peak_km, 0.0};

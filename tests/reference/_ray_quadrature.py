@@ -19,7 +19,7 @@ def half_layers(layers):
     ledge = (f1[0] ** 2 > e[0] ** 2 + 1e-6) & (f1[1] > e[1]) & (f1[1] < f2[1])
     f1[0] = np.minimum(f1[0], 0.97 * f2[0])
     f1[2] = np.minimum(f1[2], 0.85 * (f1[1] - e[1]))
-    e[0] = np.minimum(e[0], np.where(ledge, 0.97 * f1[0], 0.97 * f2[0]))
+    e[0] = np.minimum(e[0], np.where(ledge, 0.9999 * f1[0], 0.97 * f2[0]))
     f2[2] = np.minimum(f2[2], 0.85 * (f2[1] - np.where(ledge, f1[1], e[1])))
     return e, f1, f2, ledge
 

@@ -323,8 +323,8 @@ def test_muf_against_a_dense_search():
 
     Found: median off by 0.07 %, 95 % of cases within 0.4 %, the largest 0.5 %, where foF2 is at
     least twice foE; below that the largest is 1.6 % (11 cases). Over layers of no real place,
-    nearly as strong in E as in F2, and long hops, up to 2.3 % was seen: there E bends the rays so
-    much that the iteration for the mirror has not settled after three rounds.
+    nearly as strong in E as in F2, and long hops, up to 2.3 % was seen: there E bends the rays
+    so much that the iteration for the mirror has not settled after three rounds.
     """
     rng = np.random.default_rng(26)
     layers, c, _ = at_random_places(rng, 240)

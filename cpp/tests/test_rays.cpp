@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <limits>
+#include <numbers>
 
 #include "farhear/rays.hpp"
 #include "vector_math.hpp"
@@ -28,8 +29,8 @@ TEST_CASE("log and exp agree with 200-bit arithmetic") {
     for (const Sample& d : {
              Sample{.x = 1e-300, .value = -690.7755278982137},
              Sample{.x = 1e-9, .value = -20.72326583694641},
-             Sample{.x = 0.1, .value = -2.3025850929940455},
-             Sample{.x = 0.5, .value = -0.6931471805599453},
+             Sample{.x = 0.2, .value = -1.6094379124341003},
+             Sample{.x = 0.7, .value = -0.35667494393873245},
              Sample{.x = 0.7071067811865475, .value = -0.34657359027997275},
              Sample{.x = 0.7071067811865476, .value = -0.3465735902799726},
              Sample{.x = 0.9999999, .value = -1.0000000494736474e-07},
@@ -51,8 +52,8 @@ TEST_CASE("log and exp agree with 200-bit arithmetic") {
              Sample{.x = -0.34657359027997264, .value = 0.7071067811865476},
              Sample{.x = -1e-9, .value = 0.999999999},
              Sample{.x = 0.1, .value = 1.1051709180756477},
-             Sample{.x = 0.34657359027997264, .value = 1.414213562373095},
-             Sample{.x = 1.0, .value = 2.718281828459045},
+             Sample{.x = 0.3466, .value = 1.4142509118505286},
+             Sample{.x = 1.25, .value = 3.4903429574618414},
              Sample{.x = 50.5, .value = 8.548134287298057e+21},
              Sample{.x = 700.0, .value = 1.0142320547350045e+304},
          }) {
@@ -81,8 +82,8 @@ TEST_CASE("log, exp and the normal distribution stay within their bounds of the 
         worst_exp = std::max(worst_exp, std::abs(vm::exp(y) / std::exp(y) - 1.0));
         const double z = 9.0 * u;
         const auto both = vm::normal_both(z);
-        worst_normal =
-            std::max(worst_normal, std::abs(both.below - 0.5 * std::erfc(-z / std::sqrt(2.0))));
+        worst_normal = std::max(worst_normal,
+                                std::abs(both.below - 0.5 * std::erfc(-z / std::numbers::sqrt2)));
         worst_density = std::max(
             worst_density, std::abs(both.density - std::exp(-0.5 * z * z) * 0.3989422804014327));
     }

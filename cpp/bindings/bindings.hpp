@@ -18,6 +18,7 @@ void bind_skywave(pybind11::module_& m);
 void bind_sporadic(pybind11::module_& m);
 void bind_rays(pybind11::module_& m);
 void bind_circuit(pybind11::module_& m);
+void bind_lightning(pybind11::module_& m);
 void bind_reception(pybind11::module_& m);
 
 }  // namespace farhear::bind

@@ -43,6 +43,8 @@ PYBIND11_MODULE(_core, m, py::mod_gil_not_used()) {
     farhear::bind::bind_rays(rays);
     auto circuit = m.def_submodule("circuit");
     farhear::bind::bind_circuit(circuit);
+    auto lightning = m.def_submodule("lightning");
+    farhear::bind::bind_lightning(lightning);
     auto reception = m.def_submodule("reception");
     farhear::bind::bind_reception(reception);
 }

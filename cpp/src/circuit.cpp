@@ -60,7 +60,7 @@ constexpr double kGroundFrequency_mhz = 10.0;  // above it antennas stand higher
 constexpr double kLeastSine = 0.01;            // 0.6 deg
 constexpr double kReceiverReference = 0.342;   // 20 deg: where noise comes from on average [own]
 constexpr double kTransmitterReference = 0.174;  // 10 deg: a usual take-off angle [own]
-constexpr double kFaraway_db = 30.0;    // below what can be heard: not looked at
+constexpr double kFaraway_db = 45.0;    // below what can be heard: not looked at
 
 // ---------------------------------------------------------------- the days
 
@@ -535,6 +535,7 @@ Hop Circuit::State::hop_at(const ionosphere::Place& place, const sporadic::Basis
     if (profile.count == 5) {
         out.f1 = rays::land(profile, rays::Region::kF1, hop_km);
         out.f1_top = rays::muf(out.f1);
+        out.f1_presence *= out.f1.presence;
     } else {
         out.f1_presence = 0.0;
     }
@@ -846,6 +847,7 @@ struct DayPassage {
     Passage low;
     Passage high;
     double high_share = 0.0;  // the high ray fades where it nears the peak of the layer
+    double presence = 0.0;    // of F2 as a layer over all hops
     double low_screen_mhz = 0.0;
     double high_screen_mhz = 0.0;
 };
@@ -856,7 +858,7 @@ Passage between(const Passage& a, const Passage& b) noexcept {
 }
 
 DayPassage between(const DayPassage& a, const DayPassage& b) noexcept {
-    return {between(a.low, b.low), between(a.high, b.high), std::min(a.high_share, b.high_share),
+    return {between(a.low, b.low), between(a.high, b.high), std::min(a.high_share, b.high_share), a.presence,
             0.5 * (a.low_screen_mhz + b.low_screen_mhz),
             0.5 * (a.high_screen_mhz + b.high_screen_mhz)};
 }
@@ -876,9 +878,11 @@ double stretch_of(const Hop& hop, double z) noexcept {
 DayPassage f2_passage(const Order& order, const Span& span, double freq, double z, bool with_high) {
     DayPassage out;
     out.high_share = with_high ? 1.0 : 0.0;
+    out.presence = 1.0;
     const double share = 1.0 / static_cast<double>(order.hops.size());
     for (const Hop& hop : order.hops) {
         const double there = freq / stretch_of(hop, z);
+        out.presence *= hop.f2.presence;
         const rays::Landing low = rays::low_ray(hop.f2, hop.f2_top, there);
         const double cos2 = 1.0 - low.sin_elevation * low.sin_elevation;
         add(out.low, share, low, cos2, span);
@@ -906,16 +910,26 @@ Support f2_support(const Order& order, double freq, double z, double path_km,
                    const Options& options) noexcept {
     Support out;
     double farthest = 1e9;
-    double spread = 0.0;
     for (const Hop& hop : order.hops) {
         const double stretch = stretch_of(hop, z);
-        const double muf = hop.f2_top.freq_mhz * stretch;
-        if (muf < out.muf_mhz) {
-            out.muf_mhz = muf;
-            spread = hop.spread;
-            farthest = std::max(hop.farthest_mhz * stretch, muf);
-        }
+        out.muf_mhz = std::min(out.muf_mhz, hop.f2_top.freq_mhz * stretch);
+        farthest = std::min(farthest, hop.farthest_mhz * stretch);
     }
+    farthest = std::max(farthest, out.muf_mhz);
+    // spread of the hop with the lowest MUF, blended where two are about equal: the 24th power of
+    // the ratio, 4 % apart count as 1 to 0.39 [own]
+    double sum = 0.0;
+    double weights = 0.0;
+    for (const Hop& hop : order.hops) {
+        const double ratio = out.muf_mhz / (hop.f2_top.freq_mhz * stretch_of(hop, z));
+        const double r2 = ratio * ratio;
+        const double r4 = r2 * r2;
+        const double r8 = r4 * r4;
+        const double weight = r8 * r8 * r8;
+        sum += weight * hop.spread;
+        weights += weight;
+    }
+    const double spread = sum / weights;
     const double width = std::sqrt(kSupportWidth * kSupportWidth + kBlur * kBlur * spread * spread);
     out.supported = vector_math::normal(vector_math::log(out.muf_mhz / freq) / width);
     out.carried = out.supported;
@@ -947,7 +961,8 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
         // absorption alone may rule the order out before any ray is computed
         Budgeter budgeter(track, s.absorber_at(o), emission, options, s.least_sine);
         const double bound = budgeter.bound();
-        if (bound < unheard || bound < kIgnored * *std::ranges::min_element(found)) {
+        if (o > 0 &&
+            (bound < unheard || bound < kIgnored * *std::ranges::min_element(found))) {
             continue;
         }
         Order& order = s.order_at(o);
@@ -1012,7 +1027,7 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
             const DayPassage& day = by_day[d];
             const Support support = f2_support(order, freq, kNarrowed * day_z(d), day.low.path_km, options);
             const auto add_f2 = [&](const Passage& p, double part, double screen, bool is_high) {
-                const double full = budgeter.strength(p);
+                const double full = budgeter.strength(p) * day.presence;
                 const double open = open_share(freq, screen);
                 f2[d] += full * part * open;
                 if (d == kMedianDay) {

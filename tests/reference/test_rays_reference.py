@@ -321,9 +321,9 @@ def at_random_places(rng, n):
 def test_muf_against_a_dense_search():
     """240 profiles over random places and days, 150 to 3600 km.
 
-    Found: median off by 0.07 %, 95 % of cases within 0.4 %, the largest 0.5 %, where foF2 is at
-    least twice foE; below that the largest is 1.6 % (11 cases). Over layers of no real place,
-    nearly as strong in E as in F2, and long hops, up to 2.3 % was seen: there E bends the rays
+    Found: median off by 0.09 %, 95 % of cases within 0.4 %, the largest 0.5 %, where foF2 is at
+    least twice foE; below that the largest is 1.5 % (11 cases). Over layers of no real place,
+    nearly as strong in E as in F2, and long hops, up to 4 % was seen: there E bends the rays
     so much that the iteration for the mirror has not settled after three rounds.
     """
     rng = np.random.default_rng(26)
@@ -377,7 +377,7 @@ def test_formula_gives_its_worked_values():
 def test_tied_peak_gives_the_target_ratio():
     """4,000 mapped layers: the peak moves so that MUF(3000)/foF2 of the rays is that of the maps.
 
-    One Newton step. Before it the ratio is off by 2 % (median) to 20 %. After it, by foF2/foE:
+    One Newton step. Before it the ratio is off by 2 % (median) to 14 %. After it, by foF2/foE:
     above 4 at most 0.9 %, 2.5 to 4 at most 1.4 %, 2 to 2.5 at most 2.7 %. Below 2 the slope of the
     peak-height formula no longer fits the rays (10 % and more): 4 % of cases.
     """
@@ -416,15 +416,16 @@ def test_muf_of_rays_against_the_formula():
     """4,000 places, days and suns (65 to 220 sfu), the F2 peak tied, 300 to 4000 km.
 
     Rays over the formula, percentiles 1, 5, 50, 95, 99 [%]:
-     300 km  -0.8 -0.7 -0.3 +0.5 +0.9     2500 km  -2.1 -1.2 -0.4 +0.3 +0.6
-     500 km  -2.1 -1.9 -0.9 +0.5 +1.3     3000 km  -2.6 -1.2  0.0 +0.7 +0.9 (tied here)
-    1000 km  -2.8 -2.4 -0.9 +0.8 +2.0     3500 km  -3.0 -1.0 +0.5 +1.0 +1.5
-    1500 km  -2.1 -1.7 -0.8 +0.4 +1.6     4000 km  -3.0 -0.9 +0.6 +1.9 +3.9
-    2000 km  -2.0 -1.3 -0.7 +0.2 +0.9
+     300 km  -0.7 -0.7 -0.2 +0.5 +1.0     2500 km  -1.9 -1.2 -0.3 +0.5 +0.8
+     500 km  -2.1 -1.9 -0.8 +0.6 +1.5     3000 km  -2.7 -1.2  0.0 +0.7 +0.9 (tied here)
+    1000 km  -2.8 -2.3 -0.8 +1.0 +2.2     3500 km  -3.9 -1.1 +0.4 +0.9 +1.3
+    1500 km  -2.1 -1.6 -0.7 +0.6 +1.9     4000 km  -4.4 -1.2 +0.4 +1.1 +1.7
+    2000 km  -1.7 -1.3 -0.6 +0.4 +1.2
 
     High sun makes a peak that lies higher, and rays 1 % below the formula at 500 to 1500 km; low
-    sun lies on it. Outliers (to 34 %) all have foF2/foE below 2 and mostly an F1 layer close
-    below F2: there the formula holds x at 2, the rays turn in what is nearly one layer.
+    sun lies on it. Outliers beyond 5 % (to 52 %) are 0.4 to 1.4 % of cases; all have foF2/foE below
+    2, nearly all an F1 layer at 0.8 to 0.9 of foF2. There the formula holds foF2/foE at 2, the peak
+    cannot be tied, and F1 and F2 are nearly one layer.
     """
     rng = np.random.default_rng(28)
     layers, c, _ = at_random_places(rng, 4000)
@@ -436,4 +437,7 @@ def test_muf_of_rays_against_the_formula():
         assert abs(np.median(off)) < 0.013
         assert np.percentile(np.abs(off), 90) < 0.03
         assert np.percentile(np.abs(off), 98) < 0.045
-        assert np.abs(off[x > 2.5]).max() < 0.06
+        assert np.abs(off[x > 2.5]).max() < 0.05
+        outlier = np.abs(off) > 0.05
+        assert outlier.mean() < 0.02
+        assert x[outlier].max() < 2.0

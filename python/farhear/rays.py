@@ -24,8 +24,8 @@ class Layers(NamedTuple):
     """Critical frequency [MHz], height of the peak and half thickness [km] of each layer.
 
     Everything broadcasts. `fof1_mhz` 0: no F1 layer. What does not fit is bent so that a profile
-    always comes out: a critical frequency at least 3 % below that of the next layer, a half thickness
-    at most 0.85 of the way down to the peak below.
+    always comes out: a critical frequency at least 3 % below that of the next layer (0.01 % where
+    that is F1 over E), a half thickness at most 0.85 of the way down to the peak below.
     """
 
     foe_mhz: ArrayLike

@@ -1,7 +1,7 @@
 """Rays through a spherically stratified ionosphere, in closed form.
 
-The profile is made of quasi-parabolic pieces: E layer, an inverted piece that joins it without a kink
-to F1 (by day) or F2, and so on. No magnetic field, no collisions, no tilts, no valley above E.
+The profile is made of quasi-parabolic pieces: E layer, an inverted piece that joins it without a
+kink to F1 (by day) or F2, and so on. No magnetic field, no collisions, no tilts, no valley above E.
 """
 
 from __future__ import annotations
@@ -180,7 +180,7 @@ def muf(layers: Layers, hop_km: ArrayLike, region: str = "F2") -> Landing:
 
 
 def tied_peak_km(layers: Layers, target_ratio: ArrayLike) -> Any:
-    """Height of the F2 peak that makes MUF(3000)/foF2 equal `target_ratio`, one Newton step. [km]"""
+    """Height of the F2 peak that makes MUF(3000)/foF2 `target_ratio`, by one Newton step. [km]"""
     shape, columns, (target,) = _columns(layers, target_ratio=target_ratio)
     check_range("target_ratio", target, 1.0, 6.0)
     return _core.rays.tied_peak_km(columns, target).reshape(shape)[()]

@@ -15,16 +15,20 @@ namespace {
 using path::kEarthRadius_km;
 
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
-constexpr double kApart = 0.97;       // critical frequencies of neighbouring layers
-constexpr double kThickest = 0.85;    // of the way to the peak below
-constexpr double kFaint_mhz2 = 1e-6;  // an F1 layer that adds less is none
+constexpr double kApart = 0.97;          // critical frequencies of neighbouring layers
+constexpr double kBarelyApart = 0.9999;  // E under F1, which grows out of it: no step there
+constexpr double kThickest = 0.85;       // of the way to the peak below
+constexpr double kFaint_mhz2 = 1e-6;     // an F1 layer that adds less is none
+constexpr double kLeastRoom = 1e-3;      // keep a ray that just turns finite: below rounding
+constexpr double kLeastSlope = 1e-7;     // likewise
 constexpr double kAbovePeak_km = 60.0;
 constexpr double kLeastReach = 0.3;  // of the way to the peak: no layer to speak of
 constexpr double kFullReach = 0.7;
 constexpr double kBent = 1.3;  // no curve rises so much from one point to the one below
 constexpr double kMostSpread = 4.0;   // of a ray against one from a mirror
 constexpr int kRounds = 3;
-constexpr double kMostRetarded_km = 3000.0;  // of a mirror above the turning height, for convergence
+constexpr double kMostRetarded_km =
+    3000.0;  // of a mirror above the turning height, for convergence
 
 /// Where the turning heights stand: fraction of fN^2 from the bottom of the region to its peak.
 /// Dense near the peak, where steep rays turn.
@@ -78,15 +82,35 @@ struct Quadratic {
     double a;
     double b;
     double c;
-    [[nodiscard]] double at(double r) const noexcept { return (a * r + b) * r + c; }
+    double disc;  // B^2 - 4 A C, computed without cancellation
 };
+
+Quadratic room_in(const Segment& s, double inverse, double k) noexcept {
+    const double b = s.b * inverse;
+    const double refraction = 1.0 - s.a * inverse;  // squared index at the peak or apex
+    const double rk2 = s.rk_km * s.rk_km;
+    return {refraction - b, 2.0 * b * s.rk_km, -b * rk2 - k * k,
+            4.0 * (b * (rk2 * refraction - k * k) + k * k * refraction)};
+}
 
 double angle_integral(const Quadratic& x, double r1, double x1, double r2, double x2) noexcept {
     if (x.c > 0.0) {
         const double root = std::sqrt(x.c);
-        const double above = 2.0 * root * std::sqrt(x1) + x.b * r1 + 2.0 * x.c;
-        const double below = 2.0 * root * std::sqrt(x2) + x.b * r2 + 2.0 * x.c;
-        return std::log(above * r2 / (below * r1)) / root;
+        const double span1 = 2.0 * root * std::sqrt(x1);
+        const double span2 = 2.0 * root * std::sqrt(x2);
+        const double fall1 = x.b * r1 + 2.0 * x.c;
+        const double fall2 = x.b * r2 + 2.0 * x.c;
+        // log of (span1 + fall1) r2 / ((span2 + fall2) r1); where a fall is negative the sum
+        // cancels: by the conjugate, the product of both being -disc r^2
+        if (fall1 < 0.0) {
+            return std::log((span2 - fall2) * r1 / ((span1 - fall1) * r2)) / root;
+        }
+        if (fall2 < 0.0) {
+            return std::log((span1 + fall1) * (span2 - fall2) /
+                            (std::max(-x.disc, kLeastSlope) * r1 * r2)) /
+                   root;
+        }
+        return std::log((span1 + fall1) * r2 / (std::max(span2 + fall2, kLeastRoom) * r1)) / root;
     }
     const double root = std::sqrt(-x.c);
     const double angle1 = std::atan2(x.b * r1 + 2.0 * x.c, 2.0 * root * std::sqrt(x1));
@@ -104,9 +128,19 @@ double path_integral(const Quadratic& x, double r1, double x1, double r2, double
     double simple = 0.0;  // of dr / sqrt X
     if (safe.a > 0.0) {
         const double root = std::sqrt(safe.a);
-        simple = std::log(std::abs((2.0 * root * std::sqrt(x2) + slope2) /
-                                   (2.0 * root * std::sqrt(x1) + slope1))) /
-                 root;
+        const double span1 = 2.0 * root * std::sqrt(x1);
+        const double span2 = 2.0 * root * std::sqrt(x2);
+        // log |(span2 + slope2) / (span1 + slope1)|; where a slope falls, by the conjugate, whose
+        // product is -disc
+        double ratio = 1.0;
+        if (slope2 < 0.0) {
+            ratio = (span1 - slope1) / std::max(span2 - slope2, kLeastSlope);
+        } else if (slope1 < 0.0 && x.disc < 0.0) {
+            ratio = (span2 + slope2) * (span1 - slope1) / -x.disc;
+        } else {
+            ratio = std::abs((span2 + slope2) / (span1 + slope1));
+        }
+        simple = std::log(ratio) / root;
     } else {
         const double root = std::sqrt(-safe.a);
         simple = (std::atan2(slope1, 2.0 * root * std::sqrt(x1)) -
@@ -118,11 +152,10 @@ double path_integral(const Quadratic& x, double r1, double x1, double r2, double
 
 /// Where X first falls to zero inside a piece, or its upper end.
 double exit_km(const Quadratic& x, const Segment& s) noexcept {
-    const double disc = x.b * x.b - 4.0 * x.a * x.c;
-    if (disc < 0.0) {
+    if (x.disc < 0.0) {
         return s.high_km;
     }
-    const double root = std::sqrt(disc);
+    const double root = std::sqrt(x.disc);
     // a layer (B < 0): the smaller root; a joining piece (B > 0, C < 0): the larger one
     double r = s.high_km;
     if (x.b < 0.0) {
@@ -148,12 +181,12 @@ Profile join(const Layers& layers) noexcept {
     Layer& e = out.layers.e;
     Layer& f1 = out.layers.f1;
     Layer& f2 = out.layers.f2;
-    const bool ledge = f1.critical_mhz * f1.critical_mhz >
-                           e.critical_mhz * e.critical_mhz + kFaint_mhz2 &&
-                       f1.peak_km > e.peak_km && f1.peak_km < f2.peak_km;
+    const bool ledge =
+        f1.critical_mhz * f1.critical_mhz > e.critical_mhz * e.critical_mhz + kFaint_mhz2 &&
+        f1.peak_km > e.peak_km && f1.peak_km < f2.peak_km;
     if (ledge) {
         f1 = fitted(f1, e, kApart * f2.critical_mhz);
-        e.critical_mhz = std::min(e.critical_mhz, kApart * f1.critical_mhz);
+        e.critical_mhz = std::min(e.critical_mhz, kBarelyApart * f1.critical_mhz);
         f2 = fitted(f2, f1, f2.critical_mhz);
     } else {
         f1 = {0.0, e.peak_km, 0.0};
@@ -189,8 +222,7 @@ Ray trace(const Profile& profile, double freq_mhz, double elevation_deg) noexcep
     double path_km = std::sqrt(base * base - k * k) - kEarthRadius_km * angle.sin;
     for (std::size_t i = 0; i < profile.count; ++i) {
         const Segment& s = profile.segments.at(i);
-        const Quadratic x = {1.0 - (s.a + s.b) * inverse, 2.0 * s.b * s.rk_km * inverse,
-                             -s.b * s.rk_km * s.rk_km * inverse - k * k};
+        const Quadratic x = room_in(s, inverse, k);
         const double top = exit_km(x, s);
         const auto room = [&](double r, double plasma) {
             return std::max(r * r * (1.0 - plasma * inverse) - k * k, 0.0);
@@ -363,6 +395,10 @@ struct Hermite {
 double tangent(const std::array<double, kPoints>& y, std::size_t i) noexcept {
     if (i == 0) {
         return y[1] - y[0];
+    }
+    if (i == kLanes - 1) {
+        // from below only: the vertical ray is so far off that it would bend the MUF by up to 3 %
+        return 1.5 * (y[kLanes - 1] - y[kLanes - 2]) - 0.5 * (y[kLanes - 2] - y[kLanes - 3]);
     }
     return i + 1 == kPoints ? y[i] - y[i - 1] : 0.5 * (y.at(i + 1) - y.at(i - 1));
 }

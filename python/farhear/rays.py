@@ -24,8 +24,8 @@ class Layers(NamedTuple):
     """Critical frequency [MHz], height of the peak and half thickness [km] of each layer.
 
     Everything broadcasts. `fof1_mhz` 0: no F1 layer. What does not fit is bent so that a profile
-    always comes out: a critical frequency at least 3 % below that of the next layer, a half
-    thickness at most 0.85 of the way down to the peak below.
+    always comes out: a critical frequency at least 3 % below that of the next layer (0.01 % where
+    that is F1 over E), a half thickness at most 0.85 of the way down to the peak below.
     """
 
     foe_mhz: ArrayLike
@@ -180,7 +180,7 @@ def muf(layers: Layers, hop_km: ArrayLike, region: str = "F2") -> Landing:
 
 
 def tied_peak_km(layers: Layers, target_ratio: ArrayLike) -> Any:
-    """Height of the F2 peak that makes MUF(3000)/foF2 a given ratio, one Newton step. [km]"""
+    """Height of the F2 peak that makes MUF(3000)/foF2 `target_ratio`, by one Newton step. [km]"""
     shape, columns, (target,) = _columns(layers, target_ratio=target_ratio)
     check_range("target_ratio", target, 1.0, 6.0)
     return _core.rays.tied_peak_km(columns, target).reshape(shape)[()]

@@ -87,3 +87,26 @@ def test_maps(level, tmp_path, maps_dispatched):
     alone = answer(build_level(tmp_path, "maps", "map_terms", level), columns)
     assert np.ptp(alone) > 0.0
     np.testing.assert_array_equal(alone.view(np.int64), dispatched.view(np.int64))
+
+
+@pytest.fixture(scope="module")
+def rays_dispatched(tmp_path_factory):
+    """Layers and hops, and the rays of the kernel that this processor is dispatched to."""
+    rng = np.random.default_rng(13)
+    n = 1_003
+    foe = rng.uniform(0.3, 4.0, n)
+    fof2, hmf2 = foe * rng.uniform(1.3, 6.0, n), rng.uniform(200, 450, n)
+    fof1 = foe + (fof2 - foe) * rng.uniform(0.05, 0.8, n)
+    hmf1 = 110 + (hmf2 - 110) * rng.uniform(0.3, 0.6, n)
+    columns = [foe, np.full(n, 110.0), np.full(n, 20.0), fof1, hmf1, 0.6 * (hmf1 - 110)]
+    columns += [fof2, hmf2, rng.uniform(40, 140, n), rng.uniform(50, 4000, n)]
+    program = build(tmp_path_factory.mktemp("rays"), "rays", "rays")
+    return columns, answer(program, columns)
+
+
+@pytest.mark.parametrize("level", NEEDS)
+def test_rays(level, tmp_path, rays_dispatched):
+    columns, dispatched = rays_dispatched
+    assert dispatched.size == 1_003 * (3 * (4 * 9 + 2 + 8) + 3)
+    alone = answer(build_level(tmp_path, "rays", "rays", level), columns)
+    np.testing.assert_array_equal(alone.view(np.int64), dispatched.view(np.int64))

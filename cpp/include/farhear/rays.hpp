@@ -52,8 +52,8 @@ struct Profile {
 };
 
 /// Joins the layers. What does not fit is bent, so that every input gives a profile: each critical
-/// frequency is kept at least 3 % below that of the next layer, each half thickness at most 0.85
-/// of the height difference to the peak below (E: to 20 km of thickness above 60 km height).
+/// frequency is kept at least 3 % below that of the next layer (E under F1 0.01 %: F1 grows out of E
+/// without a step), each half thickness at most 0.85 of the height difference to the peak below.
 [[nodiscard]] Profile join(const Layers& layers) noexcept;
 
 /// fN^2 at a height; 0 below the base and above the F2 peak. [MHz^2]

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 from _recordings import AbsentError, Floats
+from numpy.typing import NDArray
 
 import farhear as fh
 
@@ -30,10 +31,12 @@ EMITTERS = [
     ("N America", 40.7, -105.0, 10.0),
 ]
 TOKYO_BANDWIDTH_HZ = 10.0
-# Windows of the UT day in which the one great change of each half day is looked for. The path from
-# China to Tokyo sees sunrise between 21.5 and 23.5 UT, sunset between 7.5 and 9.7 UT.
-MORNING_MIN = (18 * 60, 27 * 60)
-EVENING_MIN = (4 * 60, 17 * 60)
+# The level counts as fallen when it is this far below that of the daytime beside it: the afternoon
+# in Tokyo is 05-08 UT, the morning 23-01 UT; the path from China sees sunset between 7.5 and 9.7 UT
+# and sunrise between 21.5 and 23.5 UT.
+FALL_DB = 6.0
+AFTERNOON_MIN = (300, 480)
+MORNING_MIN = (1380, 1500)
 STEP_MIN = 10
 
 # --- 14 MHz in North America ---------------------------------------------------------------------
@@ -50,6 +53,11 @@ BOX = (24.0, 55.0, -126.0, -62.0)  # both ends lie in it, else the circuit does 
 DISTANCES_KM = np.arange(250.0, 3000.0, 100.0)  # centres of bins; below 150 km it is ground wave
 KP_LIMIT = 5.0  # hours at or above it are left out: the model is of the undisturbed month
 LONG_KM = (1500.0, 2500.0)  # distances that stand for "the band is open"
+# At night the F2 layer does not carry 14 MHz here in winter: what comes from near is sporadic E (or
+# scatter), from far the remains of F2.
+NIGHT_H = range(3, 11)
+NEAR_KM = (600.0, 1400.0)
+FAR_KM = (2000.0, 3000.0)
 DAYLIGHT_H = range(14, 23)  # Sun up over most of the area in winter
 
 
@@ -74,23 +82,6 @@ def roc_area(event: Any, score: Floats) -> float:
         return float("nan")
     ranks = pd.Series(score).rank().to_numpy(dtype=np.float64)
     return float((ranks[event].sum() - n * (n + 1) / 2) / (n * m))
-
-
-def change_point(x: Floats, y: Floats) -> float:
-    """Place of the one step that leaves least squares: between the two samples around it.
-
-    At least three samples must lie on either side.
-    """
-    good = ~np.isnan(y)
-    x, y = x[good], y[good]
-    total, best, place = y.sum(), -np.inf, float("nan")
-    left = 0.0
-    for i in range(1, y.size):
-        left += y[i - 1]
-        gain = left**2 / i + (total - left) ** 2 / (y.size - i)
-        if 3 <= i <= y.size - 3 and gain > best:
-            best, place = gain, (x[i - 1] + x[i]) / 2
-    return float(place)
 
 
 def crossing(x: Floats, y: Floats, level: float, *, rising: bool) -> float:
@@ -130,11 +121,17 @@ def skip_edge_km(profile: Floats, level: float = 0.5) -> float:
     return float("nan")
 
 
+def between_km(ends: tuple[float, float]) -> NDArray[np.bool_]:
+    """Which of DISTANCES_KM lie between two distances."""
+    low, high = ends
+    return (low < DISTANCES_KM) & (high > DISTANCES_KM)
+
+
 def clock(minute: float) -> str:
     """Minute as UT, "22:40"; beyond 24 h it goes on from 0."""
     if not np.isfinite(minute):
         return "none"
-    whole = int(round(minute)) % 1440
+    whole = round(minute) % 1440
     return f"{whole // 60:02d}:{whole % 60:02d}"
 
 
@@ -172,14 +169,26 @@ def instants(day: str, minutes: Any) -> Any:
     return fh.utc(start + np.asarray(minutes).astype("timedelta64[m]"), naive_is_utc=True)
 
 
-def flux(day: str) -> float:
-    """12-month smoothed flux of the middle of a day, from the shipped history."""
-    return float(fh.load_indices().f107_12month_sfu(instants(day, [720])).f107_sfu[0])
+def flux(day: str, driver: str) -> float:
+    """Flux that drives the maps, from the shipped history.
+
+    "12month": 12-month smoothed, of the middle of the day, as the maps want it. "27day": mean of
+    the 27 days up to the day, to see how much of a misfit is the Sun's.
+    """
+    indices = fh.load_indices()
+    if driver == "12month":
+        return float(indices.f107_12month_sfu(instants(day, [720])).f107_sfu[0])
+    if driver != "27day":
+        raise ValueError(f"driver = {driver!r}: 12month or 27day")
+    frame = indices.frame
+    back = np.datetime64(day) - frame["date"].to_numpy()
+    recent = (back >= np.timedelta64(0, "D")) & (back < np.timedelta64(27, "D"))
+    return float(frame.loc[recent, "f107_obs_sfu"].mean())
 
 
 # --- A: Tokyo ------------------------------------------------------------------------------------
 def tokyo_prediction(
-    likelihood: Likelihood, day: str, minutes: Floats, required_snr_db: float
+    likelihood: Likelihood, day: str, minutes: Floats, f107_sfu: float, required_snr_db: float
 ) -> dict[str, Floats]:
     """Level of the three emitters and the noise together, and the likelihood that any is heard."""
     lat, lon, power = (np.array([e[i] for e in EMITTERS])[:, None] for i in (1, 2, 3))
@@ -190,7 +199,7 @@ def tokyo_prediction(
         10000.0,
         instants(day, minutes),
         power_kw=power,
-        f107_sfu=flux(day),
+        f107_sfu=f107_sfu,
         noise="residential",
         bandwidth_hz=TOKYO_BANDWIDTH_HZ,
         required_snr_db=required_snr_db,
@@ -212,14 +221,38 @@ def composite(db: Floats, step_min: int) -> Floats:
     return np.asarray(np.nanmedian(blocks, axis=(0, 2)))
 
 
-def step_in(window: tuple[int, int], day_curve: Floats) -> float:
-    """Change point of a day's curve (steps of STEP_MIN), within a window that may pass 24 h."""
-    middle = np.arange(window[0], window[1], STEP_MIN) + STEP_MIN / 2
-    index = (np.arange(window[0], window[1], STEP_MIN) // STEP_MIN) % day_curve.size
-    return change_point(middle, day_curve[index])
+def fall_and_rise(curve: Floats) -> tuple[float, float]:
+    """Minutes of the evening fall and of the morning rise of a day's curve (steps of STEP_MIN).
+
+    Fall: from when, after 08 UT, the moving mean over half an hour first stays FALL_DB below the
+    afternoon's median for half an hour. Rise: from when, before 24 UT, it no longer is FALL_DB
+    below the morning's median.
+    """
+    minute = np.arange(curve.size) * STEP_MIN + STEP_MIN / 2
+    level = smooth(curve, 3)
+
+    def median(window: tuple[int, int]) -> float:
+        return float(np.nanmedian(curve[(minute >= window[0]) & (minute < window[1])]))
+
+    fall = float("nan")
+    low = level < median(AFTERNOON_MIN) - FALL_DB
+    for i in np.flatnonzero(minute >= AFTERNOON_MIN[1]):
+        if low[i : i + 3].all():
+            fall = float(minute[i] - STEP_MIN / 2)
+            break
+    late, early = curve[minute >= MORNING_MIN[0]], curve[minute < MORNING_MIN[1] - 1440]
+    high = level >= np.nanmedian(np.concatenate([late, early])) - FALL_DB
+    rise = float("nan")
+    for i in np.flatnonzero(minute >= 1080)[::-1]:
+        if not high[i]:
+            rise = float(minute[i] + STEP_MIN / 2)
+            break
+    return fall, rise
 
 
-def score_tokyo(likelihood: Likelihood, report: Report, *, quick: bool = False) -> None:
+def score_tokyo(
+    likelihood: Likelihood, report: Report, *, quick: bool = False, driver: str = "12month"
+) -> None:
     """Add the scores of the 10 MHz level in Tokyo."""
     name = "10 MHz Tokyo"
     seen = recordings.tokyo_level()
@@ -233,10 +266,11 @@ def score_tokyo(likelihood: Likelihood, report: Report, *, quick: bool = False) 
         "2/3": night_db + (day_db - night_db) * 2.0 / 3.0,
     }
 
+    mid_snr_db = thresholds["mid"] - floor_db
     hours_min = np.arange(24) * 60 + 30
     every: dict[str, list[Floats]] = {}
     for day in seen.days:
-        model = tokyo_prediction(likelihood, day, hours_min, thresholds["mid"] - floor_db)
+        model = tokyo_prediction(likelihood, day, hours_min, flux(day, driver), mid_snr_db)
         for key, values in model.items():
             every.setdefault(key, []).append(values)
     model_db = np.array(every["level_db"])
@@ -261,7 +295,9 @@ def score_tokyo(likelihood: Likelihood, report: Report, *, quick: bool = False) 
     )
     off = by_hour - model_hour
     off -= np.median(off)
-    report.add(name, "RMS of level by hour, offset taken off", float(np.sqrt(np.mean(off**2))), "dB")
+    report.add(
+        name, "RMS of level by hour, offset taken off", float(np.sqrt(np.mean(off**2))), "dB"
+    )
     dip = [float((v[23] + v[7]) / 2 - v[3]) for v in (by_hour, model_hour)]
     report.add(
         name,
@@ -273,14 +309,13 @@ def score_tokyo(likelihood: Likelihood, report: Report, *, quick: bool = False) 
     )
 
     fine_min = np.arange(0, 1440, STEP_MIN) + STEP_MIN / 2
-    fine = tokyo_prediction(likelihood, middle_day, fine_min, thresholds["mid"] - floor_db)
-    rng = np.random.default_rng(1)
-    draws = [rng.integers(0, len(seen.days), len(seen.days)) for _ in range(40 if quick else 200)]
-    curves = [composite(seen.db[d], STEP_MIN) for d in draws]
-    for label, window in (("morning rise", MORNING_MIN), ("evening fall", EVENING_MIN)):
-        observed = step_in(window, composite(seen.db, STEP_MIN))
-        low, high = np.nanpercentile([step_in(window, c) for c in curves], [5, 95])
-        predicted = step_in(window, fine["level_db"])
+    fine = tokyo_prediction(likelihood, middle_day, fine_min, flux(middle_day, driver), mid_snr_db)
+    seen_fine = np.nanmedian(seen.db.reshape(len(seen.days), -1, STEP_MIN), axis=2)
+    each = np.array([fall_and_rise(row) for row in seen_fine])
+    for i, label in ((1, "morning rise"), (0, "evening fall")):
+        observed = fall_and_rise(composite(seen.db, STEP_MIN))[i]
+        low, high = np.nanpercentile(each[:, i], [10, 90])
+        predicted = fall_and_rise(fine["level_db"])[i]
         report.add(
             name,
             f"{label}, predicted less observed",
@@ -289,12 +324,26 @@ def score_tokyo(likelihood: Likelihood, report: Report, *, quick: bool = False) 
             f"{clock(observed)} ({clock(low)}-{clock(high)})",
             clock(predicted),
         )
+    above_floor = [
+        float(np.median(v[:8]) - f)
+        for v, f in ((by_hour, floor_db), (model_hour, np.median(every["noise_db"])))
+    ]
+    report.add(
+        name,
+        "day level (00-08 UT) above the floor",
+        above_floor[1] - above_floor[0],
+        "dB",
+        f"{above_floor[0]:.0f} above {floor_db:.0f}",
+        f"{above_floor[1]:.0f} above noise",
+    )
 
     for label, limit in thresholds.items():
         event = (hourly > limit).ravel()
         if label != "mid":
             heard = [
-                tokyo_prediction(likelihood, d, hours_min, limit - floor_db)["heard"]
+                tokyo_prediction(likelihood, d, hours_min, flux(d, driver), limit - floor_db)[
+                    "heard"
+                ]
                 for d in seen.days
             ]
         else:
@@ -309,6 +358,15 @@ def score_tokyo(likelihood: Likelihood, report: Report, *, quick: bool = False) 
         )
     event = (hourly > thresholds["mid"]).ravel()
     report.add(name, "ROC area of level, threshold mid", roc_area(event, model_db.ravel()), "1")
+    heard_mid = np.array(every["heard"])
+    gap = heard_mid.mean() - event.mean()
+    report.add(name, "mean likelihood less share of cells above, mid", float(gap), "1")
+    share = (hourly > thresholds["mid"]).mean(axis=0)
+    brier = float(np.mean((heard_mid.ravel() - event) ** 2))
+    best = float(np.mean((np.tile(share, len(seen.days)) - event) ** 2))
+    report.add(
+        name, "Brier score, mid (hourly climatology of the same days)", brier, "1", f"{best:.3f}"
+    )
 
     shift = float(np.median(by_hour - model_hour))
     report.series[f"{name}: hourly medians (predicted shifted by {shift:.1f} dB)"] = pd.DataFrame(
@@ -320,6 +378,7 @@ def score_tokyo(likelihood: Likelihood, report: Report, *, quick: bool = False) 
             "off_db": model_hour + shift - by_hour,
             **{e[0] + "_db": np.median(every[e[0]], axis=0) + shift for e in EMITTERS},
             "noise_db": np.median(every["noise_db"], axis=0) + shift,
+            "share_above_mid": share,
             "heard": np.median(every["heard"], axis=0),
         },
         index=pd.Index(range(24), name="ut_h"),
@@ -350,9 +409,14 @@ def circuits(*, quick: bool, equal_weights: bool = False) -> tuple[Floats, Float
 
 
 def spots_prediction(
-    likelihood: Likelihood, day: str, minutes: Floats, ends: Floats, weights: Floats
-) -> Floats:
-    """Mean likelihood, (minute, distance)."""
+    likelihood: Likelihood,
+    day: str,
+    minutes: Floats,
+    f107_sfu: float,
+    ends: Floats,
+    weights: Floats,
+) -> tuple[Floats, Floats]:
+    """Mean likelihood and mean highest basic MUF [MHz], (minute, distance)."""
     use = weights > 0.0
     rows = [end[use][:, None] for end in ends]
     found = likelihood(
@@ -360,17 +424,20 @@ def spots_prediction(
         SPOT_KHZ,
         instants(day, minutes),
         power_kw=SPOT_POWER_KW,
-        f107_sfu=flux(day),
+        f107_sfu=f107_sfu,
         noise="residential",
         bandwidth_hz=SPOT_BANDWIDTH_HZ,
         required_snr_db=SPOT_SNR_DB,
-    ).likelihood.to_numpy()
-    out = np.zeros((len(minutes), weights.shape[0]))
+        long_path="short",
+    )
+    heard, muf_mhz = found.likelihood.to_numpy(), found.muf_mhz.to_numpy()
+    out = np.zeros((2, len(minutes), weights.shape[0]))
     place = np.nonzero(use)[0]
     share = weights[use] / weights.sum(axis=1)[place]
     for row, distance in enumerate(place):
-        out[:, distance] += share[row] * found[row]
-    return out
+        out[0][:, distance] += share[row] * heard[row]
+        out[1][:, distance] += share[row] * muf_mhz[row]
+    return out[0], out[1]
 
 
 def spots_rate(counts: Floats, step_min: int) -> tuple[Floats, Floats]:
@@ -390,7 +457,7 @@ def spots_rate(counts: Floats, step_min: int) -> tuple[Floats, Floats]:
 
 def openness(rate: Floats) -> Floats:
     """Mean over the long distances, moving mean over half an hour (steps of STEP_MIN)."""
-    far = (DISTANCES_KM > LONG_KM[0]) & (DISTANCES_KM < LONG_KM[1])
+    far = between_km(LONG_KM)
     return smooth(rate[:, far].mean(axis=1), 3)
 
 
@@ -409,7 +476,9 @@ def half_times(curve: Floats, share: float) -> tuple[float, float]:
     return opening, crossing(when, ring, share * plateau, rising=False)
 
 
-def score_spots(likelihood: Likelihood, report: Report, *, quick: bool = False) -> None:
+def score_spots(
+    likelihood: Likelihood, report: Report, *, quick: bool = False, driver: str = "12month"
+) -> None:
     """Add the scores of the 14 MHz spots."""
     name = "14 MHz N America"
     seen = recordings.north_american_spots()
@@ -420,10 +489,11 @@ def score_spots(likelihood: Likelihood, report: Report, *, quick: bool = False) 
     fine_min = np.arange(0, 1440, STEP_MIN) + STEP_MIN / 2
     pooled: dict[str, list[Floats]] = {}
     off_percent: list[float] = []
-    edges = {}
+    muf_ratio: list[float] = []
     for day, counts in seen.items():
         _, rate = spots_rate(counts, 60)
-        model = spots_prediction(likelihood, day, hours_min, ends, weights)
+        sfu = flux(day, driver)
+        model, muf_mhz = spots_prediction(likelihood, day, hours_min, sfu, ends, weights)
         calm = np.asarray(indices.kp_at(instants(day, hours_min))) < KP_LIMIT
         top = float(np.percentile(rate[calm], 95))
         pooled.setdefault("rate", []).append(rate[calm] / top)
@@ -438,16 +508,35 @@ def score_spots(likelihood: Likelihood, report: Report, *, quick: bool = False) 
         near["observed_peak"] = list(rate.max(axis=1) / top)
         edge = pd.DataFrame(near, index=pd.Index(range(24), name="ut_h"))
         edge["off_percent"] = 100.0 * (edge.predicted_km / edge.observed_km - 1.0)
+        at_edge = [
+            np.interp(km, DISTANCES_KM, row) if np.isfinite(km) else np.nan
+            for km, row in zip(edge.observed_km, muf_mhz, strict=True)
+        ]
+        edge["muf_at_observed_mhz"] = at_edge
         edge["calm"] = calm
-        edges[day] = edge
         day_off = edge.loc[[h for h in DAYLIGHT_H if calm[h]], "off_percent"].to_numpy()
         off_percent += list(day_off)
-        report.add(name, f"skip edge, bias by day, {day}", float(np.nanmean(day_off)), "%")
+        report.add(
+            name,
+            f"skip edge, mean over daylight, {day}",
+            float(np.nanmean(day_off)),
+            "%",
+            f"{np.nanmean(edge.observed_km.to_numpy()[list(DAYLIGHT_H)]):.0f} km",
+            f"{np.nanmean(edge.predicted_km.to_numpy()[list(DAYLIGHT_H)]):.0f} km ({sfu:.0f} sfu)",
+        )
+        muf_day = edge.loc[[h for h in DAYLIGHT_H if calm[h]], "muf_at_observed_mhz"].to_numpy()
+        muf_ratio += list(muf_day / (SPOT_KHZ / 1000.0))
+        report.add(
+            name,
+            f"MUF at the observed edge over {SPOT_KHZ / 1000.0:g} MHz, less 1, {day}",
+            100.0 * float(np.nanmean(muf_day) / (SPOT_KHZ / 1000.0) - 1.0),
+            "%",
+        )
 
         _, fine_rate = spots_rate(counts, STEP_MIN)
         seen_curve = openness(fine_rate)
-        model_curve = openness(spots_prediction(likelihood, day, fine_min, ends, weights))
-        other = openness(spots_prediction(likelihood, day, fine_min, ends, flat_weights))
+        model_curve = openness(spots_prediction(likelihood, day, fine_min, sfu, ends, weights)[0])
+        other = openness(spots_prediction(likelihood, day, fine_min, sfu, ends, flat_weights)[0])
         for i, label in enumerate(("opening", "closing")):
             observed, early, late = (half_times(seen_curve, s)[i] for s in (0.5, 0.25, 0.75))
             early, late = sorted((early, late))
@@ -465,10 +554,23 @@ def score_spots(likelihood: Likelihood, report: Report, *, quick: bool = False) 
                 f"{clock(observed)} ({clock(early)}-{clock(late)})",
                 f"{clock(predicted)} (equal weights {clock(equal)})",
             )
-        report.add(name, f"rank correlation, {day}", spearman(rate[calm].ravel(), model[calm].ravel()), "1")
+        night = [h for h in NIGHT_H if calm[h]]
+        for label, zone in (("600-1400", NEAR_KM), ("2000-3000", FAR_KM)):
+            within = between_km(zone)
+            dark = [float(table[night][:, within].mean()) for table in (rate / top, model)]
+            report.add(
+                name,
+                f"night, 03-10 UT, {label} km, {day}",
+                dark[1] - dark[0],
+                "1",
+                f"{dark[0]:.3f}",
+                f"{dark[1]:.3f}",
+            )
+        report.add(
+            name, f"rank correlation, {day}", spearman(rate[calm].ravel(), model[calm].ravel()), "1"
+        )
         shown = [300, 500, 700, 900, 1100, 1300, 1500, 1700, 2000, 2300, 2600, 2900]
         columns = [int(d // 100) - 2 for d in shown]
-        best = np.maximum(np.percentile(rate[calm], 95, axis=0), 1e-9)
         table = pd.DataFrame(
             {
                 **{f"o{d}": rate[:, c] / top for d, c in zip(shown, columns, strict=True)},
@@ -476,14 +578,21 @@ def score_spots(likelihood: Likelihood, report: Report, *, quick: bool = False) 
             },
             index=pd.Index(range(24), name="ut_h"),
         )
-        del best
         report.series[f"{name} {day}: rate over the day's 95th percentile (o), likelihood (p)"] = (
             table.round(2)
         )
         report.series[f"{name} {day}: skip edge"] = edge.round(2)
 
     off = np.array(off_percent)
-    report.add(name, "skip edge by day, bias", float(np.nanmean(off)), "%", f"{np.isfinite(off).sum()} h")
+    report.add(
+        name,
+        "MUF at the observed edge, RMS of its error by hour",
+        100.0 * float(np.sqrt(np.nanmean((np.array(muf_ratio) - 1.0) ** 2))),
+        "%",
+    )
+    report.add(
+        name, "skip edge by day, bias", float(np.nanmean(off)), "%", f"{np.isfinite(off).sum()} h"
+    )
     report.add(name, "skip edge by day, RMSE", float(np.sqrt(np.nanmean(off**2))), "%")
     rate, model = (np.concatenate(pooled[k]) for k in ("rate", "model"))
     for share in (0.2, 0.1, 0.4):
@@ -496,10 +605,28 @@ def score_spots(likelihood: Likelihood, report: Report, *, quick: bool = False) 
             f"{event.mean():.2f} of cells present",
             f"{model.mean():.2f} mean likelihood",
         )
-    report.add(name, "rank correlation, distance x hour", spearman(rate.ravel(), model.ravel()), "1")
+    report.add(
+        name, "rank correlation, distance x hour", spearman(rate.ravel(), model.ravel()), "1"
+    )
     within_hour = [spearman(r, m) for r, m in zip(rate, model, strict=True)]
     within_km = [spearman(r, m) for r, m in zip(rate.T, model.T, strict=True)]
     report.add(name, "rank correlation within an hour, mean", float(np.nanmean(within_hour)), "1")
+    # Pairs by distance are not known. Their upper envelope over all hours stands in for them here,
+    # from 800 km on, where each distance was fully open at some hour.
+    pairs = np.percentile(rate, 95, axis=0)
+    far = DISTANCES_KM > 800.0
+    open_hours = model[:, far].max(axis=1) > 0.5
+    within = [
+        spearman((r / pairs)[far], m[far])
+        for r, m, use in zip(rate, model, open_hours, strict=True)
+        if use
+    ]
+    report.add(
+        name,
+        "same from 800 km on, open hours, pairs taken from the data",
+        float(np.nanmean(within)),
+        "1",
+    )
     report.add(name, "rank correlation within a distance, mean", float(np.nanmean(within_km)), "1")
 
 
@@ -507,19 +634,24 @@ def score_spots(likelihood: Likelihood, report: Report, *, quick: bool = False) 
 PARTS = (score_tokyo, score_spots)
 
 
-def run(likelihood: Likelihood, *, quick: bool = False) -> tuple[Report, list[str]]:
+def run(
+    likelihood: Likelihood, *, quick: bool = False, driver: str = "12month"
+) -> tuple[Report, list[str]]:
     """Every score, and the recordings that are not here."""
     report, absent = Report(), []
     for part in PARTS:
         try:
-            part(likelihood, report, quick=quick)
+            part(likelihood, report, quick=quick, driver=driver)
         except AbsentError as cause:
             absent.append(str(cause))
     return report, absent
 
 
 def score_all(
-    likelihood: Likelihood = fh.reception.likelihood, *, quick: bool = False
+    likelihood: Likelihood = fh.reception.likelihood,
+    *,
+    quick: bool = False,
+    driver: str = "12month",
 ) -> pd.DataFrame:
     """Table of scores: recording, score, value, unit, observed, predicted."""
-    return run(likelihood, quick=quick)[0].frame
+    return run(likelihood, quick=quick, driver=driver)[0].frame

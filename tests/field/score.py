@@ -1,7 +1,8 @@
 """How the engine does against open field recordings: ``python tests/field/score.py [--quick]``.
 
 Recordings lie beside the checkout (see `_recordings.py`); an absent one is named and skipped.
-``--quick`` takes fewer circuits and draws; ``--series`` also prints the series behind the scores.
+``--quick`` takes fewer circuits; ``--series`` also prints the series behind the scores;
+``--recent-flux`` drives the maps with the mean of the last 27 days instead of the 12-month flux.
 """
 
 import sys
@@ -15,7 +16,11 @@ import farhear as fh
 
 def main() -> None:
     begin = time.perf_counter()
-    report, absent = run(fh.reception.likelihood, quick="--quick" in sys.argv)
+    report, absent = run(
+        fh.reception.likelihood,
+        quick="--quick" in sys.argv,
+        driver="27day" if "--recent-flux" in sys.argv else "12month",
+    )
     pd.set_option("display.width", 250, "display.max_columns", 60, "display.max_colwidth", 80)
     if "--series" in sys.argv:
         for title, frame in report.series.items():

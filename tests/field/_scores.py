@@ -524,6 +524,30 @@ def score_spots(
             f"{np.nanmean(edge.observed_km.to_numpy()[list(DAYLIGHT_H)]):.0f} km",
             f"{np.nanmean(edge.predicted_km.to_numpy()[list(DAYLIGHT_H)]):.0f} km ({sfu:.0f} sfu)",
         )
+        by_muf = [crossing(DISTANCES_KM, row, SPOT_KHZ / 1000.0, rising=True) for row in muf_mhz]
+        edge["muf_edge_km"] = by_muf
+        muf_off = edge.muf_edge_km / edge.observed_km - 1.0
+        hours = [h for h in DAYLIGHT_H if calm[h]]
+        report.add(
+            name,
+            f"edge by the MUF alone, mean over daylight, {day}",
+            100.0 * float(muf_off.loc[hours].mean()),
+            "%",
+            "",
+            f"{edge.muf_edge_km.loc[hours].mean():.0f} km",
+        )
+        widths = [
+            np.nanmean([skip_edge_km(t[h], 0.75) - skip_edge_km(t[h], 0.4) for h in hours])
+            for t in (rate, model)
+        ]
+        report.add(
+            name,
+            f"width of the edge, 40 to 75 % of the maximum, {day}",
+            float(widths[1] - widths[0]),
+            "km",
+            f"{widths[0]:.0f} km",
+            f"{widths[1]:.0f} km",
+        )
         muf_day = edge.loc[[h for h in DAYLIGHT_H if calm[h]], "muf_at_observed_mhz"].to_numpy()
         muf_ratio += list(muf_day / (SPOT_KHZ / 1000.0))
         report.add(
@@ -613,10 +637,10 @@ def score_spots(
     report.add(name, "rank correlation within an hour, mean", float(np.nanmean(within_hour)), "1")
     # Pairs by distance are not known. Their upper envelope over all hours stands in for them here,
     # from 800 km on, where each distance was fully open at some hour.
-    pairs = np.percentile(rate, 95, axis=0)
+    pairs = np.maximum(np.percentile(rate, 95, axis=0), 1e-9)
     far = DISTANCES_KM > 800.0
     open_hours = model[:, far].max(axis=1) > 0.5
-    within = [
+    by_hour = [
         spearman((r / pairs)[far], m[far])
         for r, m, use in zip(rate, model, open_hours, strict=True)
         if use
@@ -624,7 +648,7 @@ def score_spots(
     report.add(
         name,
         "same from 800 km on, open hours, pairs taken from the data",
-        float(np.nanmean(within)),
+        float(np.nanmean(by_hour)),
         "1",
     )
     report.add(name, "rank correlation within a distance, mean", float(np.nanmean(within_km)), "1")

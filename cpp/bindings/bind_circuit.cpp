@@ -1,5 +1,3 @@
-#include "farhear/circuit.hpp"
-
 #include <pybind11/native_enum.h>
 #include <pybind11/stl.h>
 
@@ -10,6 +8,7 @@
 
 #include "arrays.hpp"
 #include "bindings.hpp"
+#include "farhear/circuit.hpp"
 
 namespace farhear::bind {
 
@@ -28,7 +27,8 @@ py::tuple modes(const circuit::Models& models, const ionosphere::Drive& drive,
         circuit::Circuit circuit(models, ends);
         const auto instant = ionosphere::prepare(*models.maps, t_unix_s, f107_sfu, drive);
         const circuit::Moment moment = {
-            instant, models.es->at(t_unix_s, instant.r12),
+            instant,
+            models.es->at(t_unix_s, instant.r12),
             {disturbance[0], disturbance[1], disturbance[2], disturbance[3]}};
         circuit.at(moment, drive, options);
         muf_mhz = circuit.muf_mhz();
@@ -88,10 +88,10 @@ void bind_circuit(py::module_& m) {
         .def_readwrite("integral_absorption", &circuit::Options::integral_absorption)
         .def_readwrite("other_loss_db", &circuit::Options::other_loss_db)
         .def_readwrite("es_dependence", &circuit::Options::es_dependence);
-    py::class_<circuit::Ends>(m, "Ends")
-        .def(py::init<double, double, double, double, double, skywave::Route>(),
-             py::arg("tx_lat_deg"), py::arg("tx_lon_deg"), py::arg("rx_lat_deg"),
-             py::arg("rx_lon_deg"), py::arg("min_elevation_deg"), py::arg("route"));
+    py::class_<circuit::Ends>(m, "Ends").def(
+        py::init<double, double, double, double, double, skywave::Route>(), py::arg("tx_lat_deg"),
+        py::arg("tx_lon_deg"), py::arg("rx_lat_deg"), py::arg("rx_lon_deg"),
+        py::arg("min_elevation_deg"), py::arg("route"));
     py::native_enum<circuit::Layer>(m, "Layer", "enum.IntEnum")
         .value("NONE", circuit::Layer::kNone)
         .value("E", circuit::Layer::kE)

@@ -1,5 +1,3 @@
-#include "farhear/rays.hpp"
-
 #include <pybind11/native_enum.h>
 #include <pybind11/stl.h>
 
@@ -8,6 +6,7 @@
 
 #include "arrays.hpp"
 #include "bindings.hpp"
+#include "farhear/rays.hpp"
 
 namespace farhear::bind {
 
@@ -79,9 +78,8 @@ py::dict muf(const std::array<ArrayIn, 9>& layers, rays::Region region, const Ar
 
 /// Rays of one profile that land at one distance: points of the curve.
 py::dict landing(const std::array<double, 9>& v, rays::Region region, double hop_km) {
-    const auto curve =
-        rays::land(rays::join({{v[0], v[1], v[2]}, {v[3], v[4], v[5]}, {v[6], v[7], v[8]}}),
-                   region, hop_km);
+    const auto curve = rays::land(
+        rays::join({{v[0], v[1], v[2]}, {v[3], v[4], v[5]}, {v[6], v[7], v[8]}}), region, hop_km);
     py::dict out;
     out["freq_mhz"] = curve.freq_mhz;
     out["sin_elevation"] = curve.sin_elevation;
@@ -108,8 +106,7 @@ void bind_rays(py::module_& m) {
         [](const std::array<ArrayIn, 9>& layers, const ArrayIn& target_ratio) {
             auto out = make(static_cast<std::size_t>(target_ratio.size()));
             for (std::size_t i = 0; i < static_cast<std::size_t>(target_ratio.size()); ++i) {
-                view_out(out)[i] =
-                    rays::tied_peak_km(layers_of(layers, i), view(target_ratio)[i]);
+                view_out(out)[i] = rays::tied_peak_km(layers_of(layers, i), view(target_ratio)[i]);
             }
             return out;
         },

@@ -17,10 +17,10 @@ using Bytes = py::array_t<std::uint8_t>;
 /// Columns in the order of CircuitColumns (15, the last two may be empty), InstantColumns (6, the
 /// last four may be empty) and EvaluationColumns (7, by groups empty); a dict of columns out.
 py::dict likelihood(const circuit::Models& models, const ionosphere::Drive& drive,
-                    skywave::Route route, reception::Engine engine,
-                    const circuit::Options& options, const std::array<ArrayIn, 15>& circuits,
-                    const std::array<ArrayIn, 6>& instants, const IndexIn& circuit_index,
-                    const IndexIn& instant_index, const std::array<ArrayIn, 7>& evaluations) {
+                    skywave::Route route, reception::Engine engine, const circuit::Options& options,
+                    const std::array<ArrayIn, 15>& circuits, const std::array<ArrayIn, 6>& instants,
+                    const IndexIn& circuit_index, const IndexIn& instant_index,
+                    const std::array<ArrayIn, 7>& evaluations) {
     const bool grid = circuit_index.size() == 0;
     const auto n = static_cast<std::size_t>(grid ? circuits[0].size() * instants[0].size()
                                                  : circuit_index.size());
@@ -43,10 +43,11 @@ py::dict likelihood(const circuit::Models& models, const ionosphere::Drive& driv
     const reception::EvaluationColumns each = {{e(0), e(1), e(2)}, {e(3), e(4), e(5)}, e(6)};
     const auto number = [&](std::size_t i) { return view_out(numbers.at(i)); };
     const reception::ResultColumns out = {
-        number(0),          number(1),          number(2),          number(3),         number(4),
-        number(5),          number(6),          number(7),          number(8),         number(9),
-        number(10),         number(11),         number(12),         view_out(rungs),   view_out(codes[0]),
-        view_out(codes[1]), view_out(codes[2]), view_out(codes[3])};
+        number(0),          number(1),         number(2),          number(3),
+        number(4),          number(5),         number(6),          number(7),
+        number(8),          number(9),         number(10),         number(11),
+        number(12),         view_out(rungs),   view_out(codes[0]), view_out(codes[1]),
+        view_out(codes[2]), view_out(codes[3])};
     const auto circuit_of = view(circuit_index);
     const auto instant_of = view(instant_index);
     {
@@ -56,9 +57,9 @@ py::dict likelihood(const circuit::Models& models, const ionosphere::Drive& driv
     }
     py::dict result;
     const std::array<const char*, 13> number_names = {
-        "likelihood",     "snr_db",         "snr_lower_decile_db", "snr_upper_decile_db",
-        "field_dbuv_m",   "muf_mhz",        "absorption_db",       "noise_fa_db",
-        "elevation_deg",  "noise_lower_db", "noise_upper_db",      "freq_over_muf",
+        "likelihood",    "snr_db",         "snr_lower_decile_db", "snr_upper_decile_db",
+        "field_dbuv_m",  "muf_mhz",        "absorption_db",       "noise_fa_db",
+        "elevation_deg", "noise_lower_db", "noise_upper_db",      "freq_over_muf",
         "modes_count"};
     for (std::size_t i = 0; i < numbers.size(); ++i) {
         result[number_names.at(i)] = numbers.at(i);
@@ -78,10 +79,10 @@ void bind_reception(py::module_& m) {
         .value("RAYS", reception::Engine::kRays)
         .value("MIRROR", reception::Engine::kMirror)
         .finalize();
-    m.def("likelihood", &likelihood, py::arg("models"), py::arg("drive"),
-          py::arg("route"), py::arg("engine"), py::arg("options"), py::arg("circuits"),
-          py::arg("instants"), py::arg("circuit_index").noconvert(),
-          py::arg("instant_index").noconvert(), py::arg("evaluations"));
+    m.def("likelihood", &likelihood, py::arg("models"), py::arg("drive"), py::arg("route"),
+          py::arg("engine"), py::arg("options"), py::arg("circuits"), py::arg("instants"),
+          py::arg("circuit_index").noconvert(), py::arg("instant_index").noconvert(),
+          py::arg("evaluations"));
     m.def(
         "beam_gain_dbi",
         [](const ArrayIn& off_beam_deg, const ArrayIn& peak_dbi, const ArrayIn& width_deg,

@@ -10,16 +10,15 @@
 namespace farhear::bind {
 
 void bind_sporadic(py::module_& m) {
-    py::class_<sporadic::Maps>(m, "Maps")
-        .def(py::init([](const ArrayIn& lower, const ArrayIn& median, const ArrayIn& upper) {
-                 const auto copy = [](const ArrayIn& a) {
-                     const auto values = view(a);
-                     return std::vector<double>(values.begin(), values.end());
-                 };
-                 return sporadic::Maps(copy(lower), copy(median), copy(upper));
-             }),
-             py::arg("lower").noconvert(), py::arg("median").noconvert(),
-             py::arg("upper").noconvert());
+    py::class_<sporadic::Maps>(m, "Maps").def(
+        py::init([](const ArrayIn& lower, const ArrayIn& median, const ArrayIn& upper) {
+            const auto copy = [](const ArrayIn& a) {
+                const auto values = view(a);
+                return std::vector<double>(values.begin(), values.end());
+            };
+            return sporadic::Maps(copy(lower), copy(median), copy(upper));
+        }),
+        py::arg("lower").noconvert(), py::arg("median").noconvert(), py::arg("upper").noconvert());
     m.def(
         "foes",
         [](const sporadic::Maps& maps, const magnetic::Model& field, const ArrayIn& lat_deg,

@@ -24,10 +24,10 @@ using vector_math::kRad_per_deg;
 
 // ---------------------------------------------------------------- which modes are tried
 
-constexpr double kLongestHop_km = 4200.0;    // of F2, at the horizon over a high layer
-constexpr double kLongestHopE_km = 2300.0;   // of E and Es, at the horizon
-constexpr std::size_t kOrders = 3;                   // F2 orders a way
-constexpr double kFarthestEs_km = 9000.0;    // Es all the way
+constexpr double kLongestHop_km = 4200.0;      // of F2, at the horizon over a high layer
+constexpr double kLongestHopE_km = 2300.0;     // of E and Es, at the horizon
+constexpr std::size_t kOrders = 3;             // F2 orders a way
+constexpr double kFarthestEs_km = 9000.0;      // Es all the way
 constexpr double kFarthestMixed_km = 10000.0;  // one Es hop, the others F2
 constexpr int kMostMixed_hops = 3;
 
@@ -44,23 +44,23 @@ constexpr double kUsualHeight_km = 300.0;  // places the D crossings and the mix
 
 // ---------------------------------------------------------------- losses
 
-constexpr double kTaper_db = 8.0;         // below the least elevation, per square degree [own]
-constexpr double kMostTaper_db = 90.0;    // of that
-constexpr double kSupportWidth = 0.04;    // of ln(MUF) within the hour [own]
-constexpr double kScreenWidth = 0.05;     // of ln(screening frequency) [own]
-constexpr double kScreened = 1e-6;        // what gets past a layer that screens: 60 dB less [own]
+constexpr double kTaper_db = 8.0;           // below the least elevation, per square degree [own]
+constexpr double kMostTaper_db = 90.0;      // of that
+constexpr double kSupportWidth = 0.04;      // of ln(MUF) within the hour [own]
+constexpr double kScreenWidth = 0.05;       // of ln(screening frequency) [own]
+constexpr double kScreened = 1e-6;          // what gets past a layer that screens: 60 dB less [own]
 constexpr double kScatterPath_km = 3000.0;  // out to where the ground is lit, and back
-constexpr double kSpreadE = 0.04;         // deciles 0.95 and 1.05 [memory: P.533]
-constexpr double kHighestE = 10.0;        // times foE: 1.8 times the MUF at the horizon, 81 dB
-constexpr double kTransparent = 0.95;     // foEs over vertical frequency: less than 0.001 dB
-constexpr double kMostE_db = 81.0;        // above the E MUF [memory: P.533]
-constexpr double kIgnored = 3e-4;         // share of what is there already: 0.001 dB
-constexpr double kGroundSine = 0.23;           // see low_angle
-constexpr double kGroundFrequency_mhz = 10.0;  // above it antennas stand higher in wavelengths
-constexpr double kLeastSine = 0.01;            // 0.6 deg
-constexpr double kReceiverReference = 0.342;   // 20 deg: where noise comes from on average [own]
+constexpr double kSpreadE = 0.04;           // deciles 0.95 and 1.05 [memory: P.533]
+constexpr double kHighestE = 10.0;          // times foE: 1.8 times the MUF at the horizon, 81 dB
+constexpr double kTransparent = 0.95;       // foEs over vertical frequency: less than 0.001 dB
+constexpr double kMostE_db = 81.0;          // above the E MUF [memory: P.533]
+constexpr double kIgnored = 3e-4;           // share of what is there already: 0.001 dB
+constexpr double kGroundSine = 0.23;        // see low_angle
+constexpr double kGroundFrequency_mhz = 10.0;    // above it antennas stand higher in wavelengths
+constexpr double kLeastSine = 0.01;              // 0.6 deg
+constexpr double kReceiverReference = 0.342;     // 20 deg: where noise comes from on average [own]
 constexpr double kTransmitterReference = 0.174;  // 10 deg: a usual take-off angle [own]
-constexpr double kFaraway_db = 45.0;    // below what can be heard: not looked at
+constexpr double kFaraway_db = 45.0;             // below what can be heard: not looked at
 
 // ---------------------------------------------------------------- the days
 
@@ -121,9 +121,9 @@ double secant(double cos2_elevation, double height_km) noexcept {
 double to_d_region_km(double hop_km, double mirror_km) noexcept {
     const auto hop = skywave::hop_over(hop_km, mirror_km);
     const double elevation = std::atan2(std::max(hop.sin_elevation, 0.0), hop.cos_elevation);
-    const double there = std::acos(kEarthRadius_km * std::cos(elevation) /
-                                   (kEarthRadius_km + kHeightD_km)) -
-                         elevation;
+    const double there =
+        std::acos(kEarthRadius_km * std::cos(elevation) / (kEarthRadius_km + kHeightD_km)) -
+        elevation;
     return std::min(kEarthRadius_km * there, 0.5 * hop_km);
 }
 
@@ -152,9 +152,9 @@ struct Track {
     bool long_path = false;
     double gyro_100_mhz = 0.0;
     double gyro_longitudinal_mhz = 0.0;  // of a steep ray
-    std::vector<Crossing> crossings;  // two a hop
-    double sea_share = 0.0;           // mean over the ground points between hops
-    double convergence = 1.0;         // power ratio
+    std::vector<Crossing> crossings;     // two a hop
+    double sea_share = 0.0;              // mean over the ground points between hops
+    double convergence = 1.0;            // power ratio
 };
 
 void add_gyro(Track& track, const ionosphere::Place& place, int count) noexcept {
@@ -211,9 +211,9 @@ struct Hop {
     rays::Muf f2_top;  // ordinary wave
     rays::Muf f1_top;
     rays::Muf e_top;
-    double f1_presence;  // 0 no F1 layer .. 1
-    double x_ratio;      // the extraordinary wave goes this much higher than f2_top
-    double spread;       // day-to-day standard deviation of ln(foF2)
+    double f1_presence;   // 0 no F1 layer .. 1
+    double x_ratio;       // the extraordinary wave goes this much higher than f2_top
+    double spread;        // day-to-day standard deviation of ln(foF2)
     double farthest_mhz;  // MUF of the longest hop here
     double foe_mhz;
     double fof1_mhz;  // 0: none
@@ -266,8 +266,8 @@ std::span<const double> state_weights(std::size_t states) noexcept {
         double sum = 0.0;
         for (std::size_t p = 0; p < patches; ++p) {
             for (std::size_t d = 0; d < kDays; ++d) {
-                const double z2 = day_z(d) * day_z(d) +
-                                  (patches == 1 ? 0.0 : patch_z(p) * patch_z(p));
+                const double z2 =
+                    day_z(d) * day_z(d) + (patches == 1 ? 0.0 : patch_z(p) * patch_z(p));
                 out[p * kDays + d] = std::exp(-0.5 * z2);
                 sum += out[p * kDays + d];
             }
@@ -463,14 +463,13 @@ Absorber Circuit::State::absorber_of(const Track& track) const {
     const auto& d = moment->disturbance;
     for (const Crossing& at : track.crossings) {
         const double cosine = sun::cos_zenith(instant.sun, at.sin_lat, at.cos_lat, at.lon_rad);
-        const double zenith_deg =
-            vector_math::acos(std::clamp(cosine, -1.0, 1.0)) * kDeg_per_rad;
+        const double zenith_deg = vector_math::acos(std::clamp(cosine, -1.0, 1.0)) * kDeg_per_rad;
         if (options.integral_absorption) {
             out.d_regions.emplace_back(zenith_deg);
         } else {
-            out.solar += 0.5 * options.absorption_scale *
-                         skywave::absorption_factor(zenith_deg, instant.r12,
-                                                    options.night_absorption);
+            out.solar +=
+                0.5 * options.absorption_scale *
+                skywave::absorption_factor(zenith_deg, instant.r12, options.night_absorption);
         }
         // both laws go with f^-1.5 and the secant: ask them at 1 MHz, overhead
         if (d.xray_w_m2 > 0.0) {
@@ -503,8 +502,7 @@ Layering Circuit::State::layers_of(const ionosphere::Place& place) const {
     layers.f2 = {c.fof2_mhz, std::max(c.hmf2_km, kLowestF2_km),
                  ionosphere::half_thickness_f2_km(c.fof2_mhz, c.m3000f2_ratio)};
     if (options.f1) {
-        const auto f1 =
-            ionosphere::f1_layer(moment->instant.r12, place.dip_lat_deg, c.zenith_deg);
+        const auto f1 = ionosphere::f1_layer(moment->instant.r12, place.dip_lat_deg, c.zenith_deg);
         out.f1_presence = f1.presence;
         // a fading layer sinks into the E peak, so that it goes without a step
         const double e2 = c.foe_mhz * c.foe_mhz;
@@ -535,15 +533,14 @@ double Circuit::State::tie_shift_km(std::size_t way, double fraction) {
     return shifts[i] + (at - static_cast<double>(i)) * (shifts[i + 1] - shifts[i]);
 }
 
-Hop Circuit::State::hop_at(const ionosphere::Place& place, const sporadic::Basis& es,
-                           double hop_km, double shift_km) const {
+Hop Circuit::State::hop_at(const ionosphere::Place& place, const sporadic::Basis& es, double hop_km,
+                           double shift_km) const {
     Layering at = layers_of(place);
     const auto& c = at.c;
     const auto& shape = at.shape;
     Hop out;  // NOLINT: filled
     out.f1_presence = at.f1_presence;
-    at.layers.f2.peak_km =
-        std::clamp(at.layers.f2.peak_km + shift_km, kLowestF2_km, kHighestF2_km);
+    at.layers.f2.peak_km = std::clamp(at.layers.f2.peak_km + shift_km, kLowestF2_km, kHighestF2_km);
     const rays::Profile profile = rays::join(at.layers);
     out.f2 = rays::land(profile, rays::Region::kF2, hop_km);
     out.f2_top = rays::muf(out.f2);
@@ -643,8 +640,7 @@ const Mixed& Circuit::State::mixed_at(std::size_t index) {
         for (const auto& place : at.f2) {
             const auto c = layers_at(place);
             const auto shape = skywave::f2_shape(c.fof2_mhz, c.foe_mhz, c.m3000f2_ratio);
-            const double muf =
-                skywave::f2_muf_mhz(at.f2_km, c.fof2_mhz, shape, place.gyro_300_mhz);
+            const double muf = skywave::f2_muf_mhz(at.f2_km, c.fof2_mhz, shape, place.gyro_300_mhz);
             if (muf < out.muf_mhz) {
                 out.muf_mhz = muf;
                 out.spread = ionosphere::fof2_spread(c.zenith_deg, place.modip_deg,
@@ -672,10 +668,10 @@ double weakest(std::size_t hops, double correlation, double z) noexcept {
 
 /// What a way through all hops of an order comes to.
 struct Passage {
-    double sine = 0.0;      // of the elevation, mean over the hops
-    double path_km = 0.0;   // group path
-    double slope_km = 0.0;  // sum of dD/d(elevation)
-    double secants = 0.0;   // sum over the hops at absorbing height
+    double sine = 0.0;       // of the elevation, mean over the hops
+    double path_km = 0.0;    // group path
+    double slope_km = 0.0;   // sum of dD/d(elevation)
+    double secants = 0.0;    // sum over the hops at absorbing height
     bool by_mirror = false;  // spreads as in free space
 };
 
@@ -728,7 +724,8 @@ struct Budgeter {
         const double sine = std::clamp(p.sine, -1.0, 1.0);
         double loss_db = vertical_db * p.secants + auroral_db + horizon(sine) + ground(sine);
         if (!emission.pattern_dbi.empty()) {
-            loss_db -= gain_at(emission, vector_math::asin(sine) * kDeg_per_rad) - emission.gain_dbi;
+            loss_db -=
+                gain_at(emission, vector_math::asin(sine) * kDeg_per_rad) - emission.gain_dbi;
         }
         return sent / (p.path_km * p.path_km) * track.convergence * focusing(p, sine) *
                low_angle(sine) * power(-loss_db);
@@ -759,9 +756,9 @@ struct Budgeter {
         if (!options.focusing || p.by_mirror) {
             return 1.0;
         }
-        const double gain = p.path_km * p.path_km * std::sqrt(1.0 - sine * sine) /
-                            (track.whole_km * std::max(std::abs(p.slope_km), 1e-6) *
-                             std::max(sine, 1e-3));
+        const double gain =
+            p.path_km * p.path_km * std::sqrt(1.0 - sine * sine) /
+            (track.whole_km * std::max(std::abs(p.slope_km), 1e-6) * std::max(sine, 1e-3));
         const double most = power(options.most_focusing_db);
         const double a = 1.0 / (gain * gain);
         const double b = 1.0 / (most * most);
@@ -810,7 +807,8 @@ struct Budgeter {
 /// Loss of a penetrating ray: what still arrives is scatter. [dB]
 double penetration_db(double freq_mhz, double muf_mhz, double farthest_mhz, double path_km,
                       const Options& o) noexcept {
-    const double near = 36.0 * std::sqrt(std::max(freq_mhz / muf_mhz - 1.0, 0.0)) + o.penetration_db;
+    const double near =
+        36.0 * std::sqrt(std::max(freq_mhz / muf_mhz - 1.0, 0.0)) + o.penetration_db;
     const double beyond = 36.0 * std::sqrt(std::max(freq_mhz / farthest_mhz - 1.0, 0.0));
     const double detour = kScatterPath_km / path_km;
     return std::min(near, o.scatter_db + beyond + decibel(1.0 + detour * detour));
@@ -873,12 +871,15 @@ struct DayPassage {
 };
 
 Passage between(const Passage& a, const Passage& b) noexcept {
-    return {0.5 * (a.sine + b.sine), 0.5 * (a.path_km + b.path_km),
-            0.5 * (a.slope_km + b.slope_km), 0.5 * (a.secants + b.secants)};
+    return {0.5 * (a.sine + b.sine), 0.5 * (a.path_km + b.path_km), 0.5 * (a.slope_km + b.slope_km),
+            0.5 * (a.secants + b.secants)};
 }
 
 DayPassage between(const DayPassage& a, const DayPassage& b) noexcept {
-    return {between(a.low, b.low), between(a.high, b.high), std::min(a.high_share, b.high_share), a.presence,
+    return {between(a.low, b.low),
+            between(a.high, b.high),
+            std::min(a.high_share, b.high_share),
+            a.presence,
             0.5 * (a.low_screen_mhz + b.low_screen_mhz),
             0.5 * (a.high_screen_mhz + b.high_screen_mhz)};
 }
@@ -970,19 +971,18 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
     Signal out{};
     out.states = kDays;
     Sum sum{out, modes};
-    std::array<double, kDays> steady{};         // power that no Es layer changes, by day
-    std::array<double, kPatches> by_patch{};    // power of Es modes, by patch
-    std::array<double, kStates> mixture{};      // F2 through Es, and mixed modes
+    std::array<double, kDays> steady{};       // power that no Es layer changes, by day
+    std::array<double, kPatches> by_patch{};  // power of Es modes, by patch
+    std::array<double, kStates> mixture{};    // F2 through Es, and mixed modes
     bool patchy = false;
-    std::array<double, kDays> found{};          // all F2 so far, for leaving weak orders out
+    std::array<double, kDays> found{};  // all F2 so far, for leaving weak orders out
 
     for (std::size_t o = 0; o < s.points->orders.size(); ++o) {
         const Track& track = s.points->orders[o].track;
         // absorption alone may rule the order out before any ray is computed
         Budgeter budgeter(track, s.absorber_at(o), emission, options, s.least_sine);
         const double bound = budgeter.bound();
-        if (o > 0 &&
-            (bound < unheard || bound < kIgnored * *std::ranges::min_element(found))) {
+        if (o > 0 && (bound < unheard || bound < kIgnored * *std::ranges::min_element(found))) {
             continue;
         }
         Order& order = s.order_at(o);
@@ -1045,7 +1045,8 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
                 continue;
             }
             const DayPassage& day = by_day[d];
-            const Support support = f2_support(order, freq, kNarrowed * day_z(d), day.low.path_km, options);
+            const Support support =
+                f2_support(order, freq, kNarrowed * day_z(d), day.low.path_km, options);
             const auto add_f2 = [&](const Passage& p, double part, double screen, bool is_high) {
                 const double full = budgeter.strength(p) * day.presence;
                 const double open = open_share(freq, screen);
@@ -1113,8 +1114,7 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
             p.by_mirror = true;
             p.sine = hop.sin_elevation;
             p.path_km = track.hops * hop.slant_km;
-            p.secants =
-                track.hops * secant(1.0 - p.sine * p.sine, skywave::kHeightAbsorption_km);
+            p.secants = track.hops * secant(1.0 - p.sine * p.sine, skywave::kHeightAbsorption_km);
             const Mode mode = budgeter.budget(p, Layer::kEs);
             const double full = power(mode.field_dbuv_m);
             for (std::size_t patch = kPatches; patch-- > 0;) {
@@ -1173,7 +1173,8 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
                     mixed.muf_mhz * vector_math::exp(kNarrowed * day_z(d) * mixed.spread);
                 const double supported = vector_math::normal(vector_math::log(muf / freq) / width);
                 carried[d] =
-                    supported + (1.0 - supported) * power(-penetration_db(freq, muf, muf, p.path_km, options));
+                    supported +
+                    (1.0 - supported) * power(-penetration_db(freq, muf, muf, p.path_km, options));
             }
             for (std::size_t patch = 0; patch < kPatches; ++patch) {
                 const double reflected = power(-loss_db[patch]);
@@ -1284,7 +1285,9 @@ void muf(const Models& models, const ionosphere::Drive& drive, const Options& op
     std::vector<std::optional<Moment>> moments(instants.size());
     for (std::size_t t = 0; t < moments.size(); ++t) {
         if (instants[t]) {
-            moments[t] = {*instants[t], models.es->at(t_unix_s[t], instants[t]->r12), {kNan, kNan, kNan, kNan}};
+            moments[t] = {*instants[t],
+                          models.es->at(t_unix_s[t], instants[t]->r12),
+                          {kNan, kNan, kNan, kNan}};
         }
     }
     std::optional<Circuit> circuit;

@@ -203,8 +203,8 @@ Instant prepare(const Maps& maps, double t_unix_s, double f107_sfu, const Drive&
     out.f107_sfu = f107_sfu;
     out.r12 = r12_from_f107(f107_sfu);
     out.season = season(t_unix_s);
-    out.field_year = std::isnan(drive.field_year) ? map_series::middle_of_year(t_unix_s)
-                                                  : drive.field_year;
+    out.field_year =
+        std::isnan(drive.field_year) ? map_series::middle_of_year(t_unix_s) : drive.field_year;
     out.sun = sun::subsolar(t_unix_s);
     out.terms = maps.at(t_unix_s, map_index(f107_sfu, drive.saturate));
     return out;

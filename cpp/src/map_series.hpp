@@ -1,6 +1,6 @@
 #pragma once
-// What the maps of F2 and of sporadic E have in common: geographic functions, diurnal series, months.
-// Private to the core.
+// What the maps of F2 and of sporadic E have in common: geographic functions, diurnal series,
+// months. Private to the core.
 
 #include <date/date.h>
 
@@ -126,10 +126,10 @@ inline Months between_months(double t_unix_s) {
     const auto other =
         t_unix_s < middle ? this_month - date::months{1} : this_month + date::months{1};
     const double w = (t_unix_s - middle) / (middle_unix_s(other) - middle);
-    return {{static_cast<unsigned>(this_month.month()) - 1U,
-             static_cast<unsigned>(other.month()) - 1U},
-            {1.0 - w, w},
-            hour_of(t_unix_s)};
+    return {
+        {static_cast<unsigned>(this_month.month()) - 1U, static_cast<unsigned>(other.month()) - 1U},
+        {1.0 - w, w},
+        hour_of(t_unix_s)};
 }
 
 template <std::size_t kHarmonics>

@@ -62,14 +62,16 @@ FARHEAR_INLINE void fill_block(const std::array<int, kOrders>& counts, const dou
 /// All arrays hold kBlock values.
 FARHEAR_CLONES void block_terms(const double* lat_deg, const double* lon_deg,
                                 const double* modip_deg, Block& block) {
-    alignas(64) std::array<double, map_series::kMaxPower * kBlock> sin_modip;  // NOLINT: filled below
-    alignas(64) std::array<double, map_series::kMaxOrder * kBlock> c;          // NOLINT
-    alignas(64) std::array<double, map_series::kMaxOrder * kBlock> s;          // NOLINT
+    alignas(64) std::array<double, map_series::kMaxPower * kBlock>
+        sin_modip;                                                     // NOLINT: filled below
+    alignas(64) std::array<double, map_series::kMaxOrder * kBlock> c;  // NOLINT
+    alignas(64) std::array<double, map_series::kMaxOrder * kBlock> s;  // NOLINT
     for (std::size_t p = 0; p < kBlock; ++p) {
         const auto modip = vector_math::sincos(modip_deg[p] * kRad_per_deg);
         const auto lat = vector_math::sincos(lat_deg[p] * kRad_per_deg);
         const auto lon = vector_math::sincos(lon_deg[p] * kRad_per_deg);
-        map_series::powers(modip.sin, lat.cos, lon.sin, lon.cos, &sin_modip[p], &c[p], &s[p], kBlock);
+        map_series::powers(modip.sin, lat.cos, lon.sin, lon.cos, &sin_modip[p], &c[p], &s[p],
+                           kBlock);
     }
     fill_block(kFof2Powers, sin_modip.data(), c.data(), s.data(), block.fof2.data());
     fill_block(kM3000Powers, sin_modip.data(), c.data(), s.data(), block.m3000.data());

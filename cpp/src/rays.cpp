@@ -24,8 +24,8 @@ constexpr double kLeastSlope = 1e-7;     // likewise
 constexpr double kAbovePeak_km = 60.0;
 constexpr double kLeastReach = 0.3;  // of the way to the peak: no layer to speak of
 constexpr double kFullReach = 0.7;
-constexpr double kBent = 1.3;  // no curve rises so much from one point to the one below
-constexpr double kMostSpread = 4.0;   // of a ray against one from a mirror
+constexpr double kBent = 1.3;        // no curve rises so much from one point to the one below
+constexpr double kMostSpread = 4.0;  // of a ray against one from a mirror
 constexpr int kRounds = 3;
 constexpr double kMostRetarded_km =
     3000.0;  // of a mirror above the turning height, for convergence
@@ -50,8 +50,8 @@ void append_joined(Profile& profile, const Layer& above) noexcept {
     const double apex = below.rk_km;
     const double q = (below.a - layer.a) / (layer.b * (1.0 - layer.rk_km / apex));
     const double touch = layer.rk_km / (1.0 - q);
-    const double b = layer.b * layer.rk_km * (1.0 - layer.rk_km / touch) /
-                     (apex * (1.0 - apex / touch));
+    const double b =
+        layer.b * layer.rk_km * (1.0 - layer.rk_km / touch) / (apex * (1.0 - apex / touch));
     const double value = layer.a + layer.b * q * q;
     layer.low_km = touch;
     layer.low_mhz2 = value;
@@ -481,14 +481,14 @@ double crossing(const Curve& curve, double inside, double inside_mhz, double out
 
 }  // namespace
 
-/// By how much fN^2 falls short of the peak's at the highest turning point of rays to a distance: on
-/// the sphere a flat ray goes through below the peak already. There d(f^2)/dr = 0 for
-/// f^2 = fN^2 r^2 / (r^2 - K^2), with K of a mirror somewhat above the peak. [MHz^2]
+/// By how much fN^2 falls short of the peak's at the highest turning point of rays to a distance:
+/// on the sphere a flat ray goes through below the peak already. There d(f^2)/dr = 0 for f^2 = fN^2
+/// r^2 / (r^2 - K^2), with K of a mirror somewhat above the peak. [MHz^2]
 double unreachable_mhz2(const Segment& top, double sin_half, double cos_half) noexcept {
     const double mirror = top.rk_km + kAbovePeak_km;
     const double up = cos_half - kEarthRadius_km / mirror;
-    const double k2 = kEarthRadius_km * kEarthRadius_km * sin_half * sin_half /
-                      (sin_half * sin_half + up * up);
+    const double k2 =
+        kEarthRadius_km * kEarthRadius_km * sin_half * sin_half / (sin_half * sin_half + up * up);
     const double below = top.a / -top.b * k2 / (top.rk_km * top.rk_km - k2);
     return -top.b * below * below;
 }
@@ -510,13 +510,14 @@ Curve land(const Profile& profile, Region region, double hop_km) noexcept {
         turning.r_km[i] = radius_in(piece, plasma);
     }
     Curve out;  // NOLINT: filled
-    const double t = std::clamp((highest / rise - kLeastReach) / (kFullReach - kLeastReach), 0.0, 1.0);
+    const double t =
+        std::clamp((highest / rise - kLeastReach) / (kFullReach - kLeastReach), 0.0, 1.0);
     out.presence = t * t * (3.0 - 2.0 * t);
     solve(profile.segments.data(), span.last + 1, turning, angle.sin, angle.cos, out);
     // rays that a peak below does not let through: the next one up stands for them
     for (std::size_t i = kLanes - 1; i-- > 0;) {
-        const double k2 = kEarthRadius_km * kEarthRadius_km *
-                          (1.0 - out.sin_elevation[i] * out.sin_elevation[i]);
+        const double k2 =
+            kEarthRadius_km * kEarthRadius_km * (1.0 - out.sin_elevation[i] * out.sin_elevation[i]);
         const double f2 = out.freq_mhz[i] * out.freq_mhz[i];
         bool blocked = out.freq_mhz[i] > kBent * out.freq_mhz[i + 1];
         for (std::size_t n = 1; n <= span.last; n += 2) {  // the joining pieces stand on the peaks
@@ -537,8 +538,8 @@ Curve land(const Profile& profile, Region region, double hop_km) noexcept {
 }
 
 Muf muf(const Curve& curve) noexcept {
-    const auto best = static_cast<std::size_t>(
-        std::ranges::max_element(curve.freq_mhz) - curve.freq_mhz.begin());
+    const auto best =
+        static_cast<std::size_t>(std::ranges::max_element(curve.freq_mhz) - curve.freq_mhz.begin());
     Muf out = {0.0, 0.0};
     if (best > 0) {
         out = highest_between(curve.freq_mhz, best - 1);

@@ -24,7 +24,7 @@ constexpr double kSupportWidth = 0.04;
 constexpr double kScreenWidth = 0.05;
 constexpr double kScreened = 1e-6;  // what gets past a layer that screens: 60 dB less [own]
 constexpr std::size_t kStates = circuit::kStates;
-constexpr double kFarOff = 6.0;     // standard deviations beyond which a share is 0 or 1
+constexpr double kFarOff = 6.0;  // standard deviations beyond which a share is 0 or 1
 
 double normal(double z) noexcept { return 0.5 * std::erfc(-z / std::numbers::sqrt2); }
 
@@ -248,7 +248,7 @@ Result evaluate(circuit::Circuit& circuit, const circuit::Emission& emission,
     const double to_snr_db =
         -20.0 * std::log10(freq) - 107.2 - noise::power_dbw(ambient.fa_db, listener.bandwidth_hz);
 
-    const circuit::Signal signal = 
+    const circuit::Signal signal =
         circuit.receive(emission, std::min(listener.required_snr_db, 0.0) - to_snr_db);
 
     Mixture snr;  // NOLINT: filled
@@ -293,8 +293,9 @@ Result evaluate(circuit::Circuit& circuit, const circuit::Emission& emission,
         constexpr double kWorthwhile_db = 3.0;
         Listener alone = listener;
         alone.interference = kNoSource;
-        const double quiet_db = std::max(
-            noise::man_made(noise::Environment::kQuietRural, freq).fa_db, noise::galactic(freq).fa_db);
+        const double quiet_db =
+            std::max(noise::man_made(noise::Environment::kQuietRural, freq).fa_db,
+                     noise::galactic(freq).fa_db);
         const double without_db = there(listener.interference)
                                       ? surroundings(alone, freq, circuit.rx_fof2_mhz()).fa_db
                                       : ambient.fa_db;
@@ -422,25 +423,24 @@ void store(const Result& r, const ResultColumns& out, std::size_t i) {
     out.limit[i] = static_cast<std::uint8_t>(r.limit);
 }
 
-constexpr Result kMissing = {
-    kNan,
-    kNan,
-    kNan,
-    kNan,
-    kNan,
-    kNan,
-    kNan,
-    kNan,
-    kNan,
-    kNan,
-    kNan,
-    kNan,
-    {kNan, kNan, kNan, kNan, kNan},
-    kNan,
-    0,
-    circuit::Layer::kNone,
-    false,
-    Limit::kNone};
+constexpr Result kMissing = {kNan,
+                             kNan,
+                             kNan,
+                             kNan,
+                             kNan,
+                             kNan,
+                             kNan,
+                             kNan,
+                             kNan,
+                             kNan,
+                             kNan,
+                             kNan,
+                             {kNan, kNan, kNan, kNan, kNan},
+                             kNan,
+                             0,
+                             circuit::Layer::kNone,
+                             false,
+                             Limit::kNone};
 
 /// Evaluations in an order in which all that share ends and instant are neighbours.
 struct Task {
@@ -469,9 +469,8 @@ std::vector<std::size_t> group_by_ends(const CircuitColumns& c) {
 
 void by_rays(const circuit::Models& models, const ionosphere::Drive& drive, skywave::Route route,
              const circuit::Options& options, const CircuitColumns& circuits,
-             const std::vector<std::optional<circuit::Moment>>& moments,
-             const checks::Pairs& pairs, const EvaluationColumns& evaluations,
-             const ResultColumns& out) {
+             const std::vector<std::optional<circuit::Moment>>& moments, const checks::Pairs& pairs,
+             const EvaluationColumns& evaluations, const ResultColumns& out) {
     const auto groups = group_by_ends(circuits);
     std::vector<Task> tasks;
     tasks.reserve(pairs.size());
@@ -539,9 +538,9 @@ void check(const InstantColumns& c) {
         std::span<const double> values;
         double high;
     };
-    for (const auto& rule : {Rule{"kp", c.kp, 9.0}, Rule{"xray_w_m2", c.xray_w_m2, 0.1},
-                             Rule{"proton_2_pfu", c.proton_2_pfu, 1e7},
-                             Rule{"proton_5_pfu", c.proton_5_pfu, 1e7}}) {
+    for (const auto& rule :
+         {Rule{"kp", c.kp, 9.0}, Rule{"xray_w_m2", c.xray_w_m2, 0.1},
+          Rule{"proton_2_pfu", c.proton_2_pfu, 1e7}, Rule{"proton_5_pfu", c.proton_5_pfu, 1e7}}) {
         if (!rule.values.empty()) {
             checks::same_length(rule.name, rule.values.size(), c.t_unix_s.size());
             checks::within(rule.name, rule.values, 0.0, rule.high);
@@ -551,10 +550,9 @@ void check(const InstantColumns& c) {
 
 }  // namespace
 
-void likelihood(const circuit::Models& models, const ionosphere::Drive& drive,
-                skywave::Route route, Engine engine, const circuit::Options& options,
-                const CircuitColumns& circuits, const InstantColumns& instants,
-                std::span<const std::int64_t> circuit_index,
+void likelihood(const circuit::Models& models, const ionosphere::Drive& drive, skywave::Route route,
+                Engine engine, const circuit::Options& options, const CircuitColumns& circuits,
+                const InstantColumns& instants, std::span<const std::int64_t> circuit_index,
                 std::span<const std::int64_t> instant_index, const EvaluationColumns& evaluations,
                 const ResultColumns& out) {
     check(circuits);

@@ -42,12 +42,10 @@ Basis basis(double lat_deg, double lon_deg, double modip_deg) noexcept {
 Maps::Maps(std::vector<double> lower, std::vector<double> median, std::vector<double> upper)
     : lower_(std::move(lower)), median_(std::move(median)), upper_(std::move(upper)) {
     constexpr std::size_t kSets = std::size_t{12} * 2;
-    checks::same_length("lower", lower_.size(),
-                        kSets * kLowerTerms_count * kDecileHarmonics_count);
+    checks::same_length("lower", lower_.size(), kSets * kLowerTerms_count * kDecileHarmonics_count);
     checks::same_length("median", median_.size(),
                         kSets * kMedianTerms_count * kMedianHarmonics_count);
-    checks::same_length("upper", upper_.size(),
-                        kSets * kUpperTerms_count * kDecileHarmonics_count);
+    checks::same_length("upper", upper_.size(), kSets * kUpperTerms_count * kDecileHarmonics_count);
     for (const auto* values : {&lower_, &median_, &upper_}) {
         for (std::size_t i = 0; i < values->size(); ++i) {
             if (!std::isfinite((*values)[i])) {
@@ -69,8 +67,7 @@ Terms Maps::at(double t_unix_s, double r12) const {
 }
 
 Distribution combine(const Basis& place, const Terms& instant) noexcept {
-    const double median =
-        softly_above(map_series::dot(place.median, instant.median), 1.0, 0.3);
+    const double median = softly_above(map_series::dot(place.median, instant.median), 1.0, 0.3);
     const double up = map_series::dot(place.upper, instant.upper) / median;
     const double down = map_series::dot(place.lower, instant.lower) / median;
     // ratios of the deciles to the median: above by 5 % to 4 times, below by 5 % to a quarter
@@ -99,18 +96,19 @@ double loss_db(double hop_km, double freq_mhz, double foes_mhz) noexcept {
     const double ratio = freq_mhz / foes_mhz;
     const double far = hop_km / 2600.0;
     const double near = hop_km / 250.0;
-    const double loss = (40.0 / (1.0 + hop_km / 130.0 + near * near) + 0.2 * far * far) * ratio *
-                            ratio +
-                        vector_math::exp((hop_km - 1660.0) / 280.0);
+    const double loss =
+        (40.0 / (1.0 + hop_km / 130.0 + near * near) + 0.2 * far * far) * ratio * ratio +
+        vector_math::exp((hop_km - 1660.0) / 280.0);
     return loss / std::sqrt(1.0 + loss * loss / (kMost_db * kMost_db));
 }
 
 double obscuration_db(double foes_mhz, double vertical_mhz) noexcept {
     constexpr double kMostHidden = 0.97;
-    constexpr double kWidth = 0.15;       // of ln(foEs) over the patches of one layer
+    constexpr double kWidth = 0.15;      // of ln(foEs) over the patches of one layer
     constexpr double kBlanketing = 0.6;  // blanketing frequency over foEs
     const double hidden =
-        kMostHidden * vector_math::normal(vector_math::log(kBlanketing * foes_mhz / vertical_mhz) / kWidth);
+        kMostHidden *
+        vector_math::normal(vector_math::log(kBlanketing * foes_mhz / vertical_mhz) / kWidth);
     return -4.342944819032518 * vector_math::log(1.0 - hidden);
 }
 

@@ -262,7 +262,16 @@ def season_study(
         **_broadcast_coordinates(frame, geometry),
     }
     attributes = _global_attributes(
-        station, schedule, name, threshold, far_km, driver, left_out, long_path, step_days, hour.size
+        station,
+        schedule,
+        name,
+        threshold,
+        far_km,
+        driver,
+        left_out,
+        long_path,
+        step_days,
+        hour.size,
     )
     return xr.Dataset(variables, coordinates, attributes)
 
@@ -367,9 +376,7 @@ def _sampled(day: NDArray[np.int64], step_days: int) -> NDArray[np.int64]:
     return np.unique(np.append(np.arange(day[0], day[-1], step_days), day[-1]))
 
 
-def _between(
-    values: NDArray[Any], some: NDArray[np.int64], day: NDArray[np.int64]
-) -> NDArray[Any]:
+def _between(values: NDArray[Any], some: NDArray[np.int64], day: NDArray[np.int64]) -> NDArray[Any]:
     """Values on (row, some days, hour) for all days: linear, or the nearest for codes."""
     if some.size == day.size:
         return values

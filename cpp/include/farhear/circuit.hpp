@@ -34,17 +34,17 @@ struct Options {
     double scatter_db = 33.0;      // side scatter
     double most_focusing_db = 3.0;
     double absorption_scale = 0.7;
-    double night_absorption = 0.05;  // floor of the solar factor: 0.1 in the source, next to 0 by
-                                     // the integral over a night D region [own: halfway]
+    double night_absorption = 0.05;    // floor of the solar factor: 0.1 in the source, next to 0 by
+                                       // the integral over a night D region [own: halfway]
     bool integral_absorption = false;  // Appleton-Hartree through the D region instead of the fit
-    double other_loss_db = 6.0;  // Lz, the focusing being counted separately [assumption]
-    double es_dependence = 0.5;  // correlation of foEs between two hops of a day [own]
+    double other_loss_db = 6.0;        // Lz, the focusing being counted separately [assumption]
+    double es_dependence = 0.5;        // correlation of foEs between two hops of a day [own]
 };
 
 /// What disturbs the ionosphere at an instant; NaN: not known, taken as quiet.
 struct Disturbance {
-    double kp;          // largest of the last day: lowers foF2
-    double xray_w_m2;   // flare
+    double kp;            // largest of the last day: lowers foF2
+    double xray_w_m2;     // flare
     double proton_2_pfu;  // above 2.2 MeV: polar cap by night
     double proton_5_pfu;  // above 5.2 MeV: by day
 };
@@ -119,13 +119,13 @@ inline constexpr std::size_t kStates = kDays * kPatches;
 /// Power of everything that arrives.
 struct Signal {
     std::array<double, kStates> power;  // (uV/m)^2, [patch][day]; `states` of them
-    std::size_t states;     // kDays where sporadic E does not matter, else kStates
-    double if_carried;      // median day without lack of support and screening
-    double no_absorption;   // median day without absorption
-    double median;          // median day, median patch
+    std::size_t states;                 // kDays where sporadic E does not matter, else kStates
+    double if_carried;                  // median day without lack of support and screening
+    double no_absorption;               // median day without absorption
+    double median;                      // median day, median patch
     Mode best;
-    double f_over_muf;      // of the strongest F mode, median day
-    std::size_t alike;      // modes within 10 dB of the strongest
+    double f_over_muf;  // of the strongest F mode, median day
+    std::size_t alike;  // modes within 10 dB of the strongest
 };
 /// Probability of each of the first `states` states; they sum to 1.
 [[nodiscard]] std::span<const double> state_weights(std::size_t states) noexcept;
@@ -146,8 +146,8 @@ class Circuit {
     void at(const Moment& moment, const ionosphere::Drive& drive, const Options& options);
 
     /// Power of all modes of an emission. `audible_dbuv_m` is the field that could just be noticed:
-    /// modes that stay 45 dB below it are not looked at (but for the lowest order). With `modes`, looks at all of them and
-    /// appends their budgets.
+    /// modes that stay 45 dB below it are not looked at (but for the lowest order). With `modes`,
+    /// looks at all of them and appends their budgets.
     [[nodiscard]] Signal receive(const Emission& emission, double audible_dbuv_m,
                                  std::vector<Mode>* modes = nullptr);
 
@@ -163,7 +163,8 @@ class Circuit {
 };
 
 /// Circuit::muf_mhz of many: element i uses circuit circuit_index[i] and instant instant_index[i];
-/// with both index columns empty, every circuit at every instant, [circuit][instant]. NaN gives NaN.
+/// with both index columns empty, every circuit at every instant, [circuit][instant]. NaN gives
+/// NaN.
 void muf(const Models& models, const ionosphere::Drive& drive, const Options& options,
          std::span<const Ends> circuits, std::span<const double> t_unix_s,
          std::span<const double> f107_sfu, std::span<const std::int64_t> circuit_index,

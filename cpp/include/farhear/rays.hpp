@@ -52,8 +52,8 @@ struct Profile {
 };
 
 /// Joins the layers. What does not fit is bent, so that every input gives a profile: each critical
-/// frequency is kept at least 3 % below that of the next layer (E under F1 0.01 %: F1 grows out of E
-/// without a step), each half thickness at most 0.85 of the height difference to the peak below.
+/// frequency is kept at least 3 % below that of the next layer (E under F1 0.01 %: F1 grows out of
+/// E without a step), each half thickness at most 0.85 of the height difference to the peak below.
 [[nodiscard]] Profile join(const Layers& layers) noexcept;
 
 /// fN^2 at a height; 0 below the base and above the F2 peak. [MHz^2]
@@ -110,8 +110,8 @@ struct Landing {
     double range_slope_km;
 };
 
-/// The low ray (or the high ray) of a curve at a frequency; above the MUF the point of the MUF, below
-/// the curve's flattest ray that one (what turns lower is screened by the layer below).
+/// The low ray (or the high ray) of a curve at a frequency; above the MUF the point of the MUF,
+/// below the curve's flattest ray that one (what turns lower is screened by the layer below).
 [[nodiscard]] Landing low_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept;
 [[nodiscard]] Landing high_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept;
 

@@ -40,23 +40,23 @@ struct Listener {
 
 /// One evaluation.
 struct Result {
-    double likelihood;     // of S/N at or above the required one, 0 .. 1
-    double snr_db;         // monthly median in the bandwidth
-    double snr_lower_db;   // exceeded on 90 % of occasions
-    double snr_upper_db;   // exceeded on 10 %
-    double field_dbuv_m;   // monthly median of the sum of modes
-    double muf_mhz;        // highest basic MUF of all modes, monthly median
-    double absorption_db;  // of the strongest mode
-    double noise_fa_db;    // all sources together, interference too
+    double likelihood;      // of S/N at or above the required one, 0 .. 1
+    double snr_db;          // monthly median in the bandwidth
+    double snr_lower_db;    // exceeded on 90 % of occasions
+    double snr_upper_db;    // exceeded on 10 %
+    double field_dbuv_m;    // monthly median of the sum of modes
+    double muf_mhz;         // highest basic MUF of all modes, monthly median
+    double absorption_db;   // of the strongest mode
+    double noise_fa_db;     // all sources together, interference too
     double noise_lower_db;  // its decile deviations
     double noise_upper_db;
-    double f_over_muf;     // of the strongest mode
-    double modes;          // within 10 dB of the strongest
+    double f_over_muf;                            // of the strongest mode
+    double modes;                                 // within 10 dB of the strongest
     std::array<double, listening::kRungs> rungs;  // likelihood of each rung of the ladder
-    double elevation_deg;  // of the strongest mode
-    std::uint8_t hops;     // of the strongest mode
-    circuit::Layer layer;  // of the strongest mode
-    bool long_path;        // of the strongest mode
+    double elevation_deg;                         // of the strongest mode
+    std::uint8_t hops;                            // of the strongest mode
+    circuit::Layer layer;                         // of the strongest mode
+    bool long_path;                               // of the strongest mode
     Limit limit;
 };
 
@@ -79,10 +79,10 @@ struct Result {
 [[nodiscard]] Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
                               const ionosphere::Drive& drive, const Listener& listener);
 
-/// The same by rays, at the instant that `circuit` stands at. Every state of the ionosphere (days of
-/// the spread of foF2, patches of Es) is evaluated by itself; the likelihood is the mean over the
-/// states of the two-piece normal of the other variations, and median and deciles of S/N are those
-/// of that mixture.
+/// The same by rays, at the instant that `circuit` stands at. Every state of the ionosphere (days
+/// of the spread of foF2, patches of Es) is evaluated by itself; the likelihood is the mean over
+/// the states of the two-piece normal of the other variations, and median and deciles of S/N are
+/// those of that mixture.
 [[nodiscard]] Result evaluate(circuit::Circuit& circuit, const circuit::Emission& emission,
                               const Listener& listener);
 
@@ -160,10 +160,9 @@ struct ResultColumns {
 /// circuits next to each other: a circuit's control points are prepared whenever it changes. NaN in
 /// a circuit or instant gives NaN, layer none, limit none.
 /// @throws InputError naming argument, index, value and range.
-void likelihood(const circuit::Models& models, const ionosphere::Drive& drive,
-                skywave::Route route, Engine engine, const circuit::Options& options,
-                const CircuitColumns& circuits, const InstantColumns& instants,
-                std::span<const std::int64_t> circuit_index,
+void likelihood(const circuit::Models& models, const ionosphere::Drive& drive, skywave::Route route,
+                Engine engine, const circuit::Options& options, const CircuitColumns& circuits,
+                const InstantColumns& instants, std::span<const std::int64_t> circuit_index,
                 std::span<const std::int64_t> instant_index, const EvaluationColumns& evaluations,
                 const ResultColumns& out);
 

@@ -8,11 +8,11 @@
 
 #include "farhear/magnetic.hpp"
 
-/// Sporadic E: how strong the layer is, month by month, as a distribution over the days, and what it
-/// does to a ray.
+/// Sporadic E: how strong the layer is, month by month, as a distribution over the days, and what
+/// it does to a ray.
 ///
-/// The maps are those of Leftin, Ostrow and Preston (ESSA Technical Report ERL 69-ITS 52, 1968, from
-/// memory) in the form of the files made for Bradley's work on the International Reference
+/// The maps are those of Leftin, Ostrow and Preston (ESSA Technical Report ERL 69-ITS 52, 1968,
+/// from memory) in the form of the files made for Bradley's work on the International Reference
 /// Ionosphere (Adv. Space Res. 31(3), 577, 2003): median and deciles of foEs for every month at two
 /// levels of solar activity. Honesty marks as in ionosphere.hpp.
 namespace farhear::sporadic {
@@ -82,10 +82,10 @@ struct Distribution {
 /// km; kept under 80 dB, smoothly. Source: ITU-R P.534 [memory]. [dB]
 [[nodiscard]] double loss_db(double hop_km, double freq_mhz, double foes_mhz) noexcept;
 
-/// Loss of a ray that crosses the layer on its way to the F region: the layer hides the share of the
-/// sky in which its blanketing frequency exceeds the ray's equivalent vertical frequency, at most
-/// 97 % of it (15 dB), as it is patchy. The blanketing frequency is taken as 0.6 foEs: what the maps
-/// call foEs is often a weak, transparent layer [own; 0.5 to 0.9 from memory]. [dB]
+/// Loss of a ray that crosses the layer on its way to the F region: the layer hides the share of
+/// the sky in which its blanketing frequency exceeds the ray's equivalent vertical frequency, at
+/// most 97 % of it (15 dB), as it is patchy. The blanketing frequency is taken as 0.6 foEs: what
+/// the maps call foEs is often a weak, transparent layer [own; 0.5 to 0.9 from memory]. [dB]
 /// @param vertical_mhz  frequency times the cosine of the incidence at the layer.
 [[nodiscard]] double obscuration_db(double foes_mhz, double vertical_mhz) noexcept;
 

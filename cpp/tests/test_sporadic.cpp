@@ -34,8 +34,8 @@ TEST_CASE("flat maps give the flat value, at every day and place") {
     const auto maps = flat_maps(3.0, 6.0, 12.0, 1.0);
     for (int day = 0; day < 366; ++day) {
         const double t = 1704067200.0 + day * 86400.0 + 1234.0;  // from 2024-01-01
-        const auto es = sporadic::combine(sporadic::basis(-60.0 + day / 3.0, day, 20.0),
-                                          maps.at(t, 80.0));
+        const auto es =
+            sporadic::combine(sporadic::basis(-60.0 + day / 3.0, day, 20.0), maps.at(t, 80.0));
         // the soft limits lift by less than width^2 / (4 distance): 0.3, 5 MHz; 0.1, ratio 0.45
         CHECK(es.median_mhz == doctest::Approx(6.0).epsilon(0.0009));
         CHECK(sporadic::quantile_mhz(es, kDecile) == doctest::Approx(12.0).epsilon(0.002));
@@ -62,8 +62,7 @@ TEST_CASE("whatever the maps ring to, the distribution is one") {
     for (const double median : {-20.0, -1.0, 0.0, 1.0, 4.0}) {
         for (const double other : {-50.0, 0.0, 3.0, 100.0}) {
             const auto maps = flat_maps(other, median, other, 1.0);
-            const auto es =
-                sporadic::combine(sporadic::basis(0.0, 0.0, 0.0), maps.at(1.7e9, 10.0));
+            const auto es = sporadic::combine(sporadic::basis(0.0, 0.0, 0.0), maps.at(1.7e9, 10.0));
             CHECK(es.median_mhz > 1.0);
             CHECK(sporadic::quantile_mhz(es, kDecile) / es.median_mhz > 1.05);
             CHECK(sporadic::quantile_mhz(es, kDecile) / es.median_mhz < 4.0 + 1e-9);
@@ -84,8 +83,9 @@ TEST_CASE("deciles, quantile and share agree") {
 }
 
 TEST_CASE("loss of a reflection: the formula worked apart") {
-    // Source: ITU-R P.534 (formula from memory; the same stands as equation G.2.1 of ITU-R P.2001 in
-    // an open implementation of that Recommendation), worked in double precision outside this code.
+    // Source: ITU-R P.534 (formula from memory; the same stands as equation G.2.1 of ITU-R P.2001
+    // in an open implementation of that Recommendation), worked in double precision outside this
+    // code.
     struct Row {
         double hop_km;
         double freq_mhz;

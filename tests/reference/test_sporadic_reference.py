@@ -21,7 +21,9 @@ LEVELS_R12 = (10.0, 180.0)
 @pytest.fixture(scope="module")
 def coefficients() -> dict[str, np.ndarray]:
     """PyIRI's own reading: [month][diurnal][geographic][level]."""
-    months = [iri.read_ccir_ursi_coeff(m, PyIRI.coeff_dir, output_deciles=True) for m in range(1, 13)]
+    months = [
+        iri.read_ccir_ursi_coeff(m, PyIRI.coeff_dir, output_deciles=True) for m in range(1, 13)
+    ]
     return {
         "median": np.array([m[3] for m in months], dtype=np.float64),
         "lower": np.array([m[4] for m in months], dtype=np.float64),

@@ -109,8 +109,8 @@ def test_tables_of_another_size_or_with_holes_are_refused():
         _core.sporadic.Maps(lower, median, upper)
 
 
-# Source: from memory, Smith 1957 and Leftin, Ostrow and Preston 1968: at middle latitudes sporadic E
-# is a thing of the summer day.
+# Source: from memory, Smith 1957 and Leftin, Ostrow and Preston 1968: at middle latitudes sporadic
+# E is a thing of the summer day.
 @pytest.mark.parametrize(
     ("lat", "lon", "summer", "winter"),
     [

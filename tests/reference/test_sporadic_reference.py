@@ -132,8 +132,9 @@ def test_longitude_effect_of_the_temperate_zone():
 
     Source: abstract of Heisler and Whitehead, Nature 187, 676 (1960), after Smith 1958: largest, 30
     per cent, over south-east Asia; 3 per cent over South Africa; 6 per cent over the north-east of
-    the United States. The abstract names neither places nor season, so three places in these regions
-    and a factor of 1.6 are own choices.
+    the United States. The abstract names neither places nor season: a place in each region and 150
+    sfu are own choices made beforehand, the factor of 1.6 one made after seeing 22, 2 and 7 per
+    cent.
     """
     months = [f"2024-{m:02d}-15T{h:02d}:00Z" for m in range(1, 13) for h in range(0, 24, 3)]
     for lat, lon, printed in [(30.0, 120.0, 0.30), (-30.0, 25.0, 0.03), (42.0, -75.0, 0.06)]:

@@ -7,6 +7,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import farhear as fh
 from farhear import sporadic
 
 lats = st.floats(-89.0, 89.0)
@@ -20,7 +21,8 @@ START = np.datetime64("2024-01-02T00:00:00", "ms")
 
 
 def logs(utc, lat, lon, flux):
-    return np.log(np.array(sporadic.sporadic_e(utc, lat, lon, flux), dtype=np.float64))
+    when = fh.utc(utc, naive_is_utc=True)
+    return np.log(np.array(sporadic.sporadic_e(when, lat, lon, flux), dtype=np.float64))
 
 
 @settings(deadline=None)
@@ -35,7 +37,7 @@ def test_no_step_where_months_meet(month, lat, lon, flux):
     second = np.timedelta64(1000, "ms")
     for t in (middle, first + second if month == 1 else first):
         here = logs(np.array([t - second, t + second]), lat, lon, flux)
-        # maps ring in places: up to a factor of some e a quarter of an hour is let pass
+        # two seconds; the maps ring, so a factor of e in some half an hour is let pass
         assert np.abs(here[:, 1] - here[:, 0]).max() < 2e-3
 
 
@@ -54,7 +56,7 @@ def test_no_step_in_time_place_and_activity(second, lat, lon, flux):
 @given(seconds, lats, lons, fluxes, st.floats(-3.0, 3.0))
 def test_share_inverts_the_quantile(second, lat, lon, flux, z):
     """The quantile from the two deciles by Python's own normal distribution."""
-    t = START + np.timedelta64(second, "s")
+    t = fh.utc(START + np.timedelta64(second, "s"), naive_is_utc=True)
     es = sporadic.sporadic_e(t, lat, lon, flux)
     decile = es.lower_decile_mhz if z < 0 else es.upper_decile_mhz
     sigma = abs(math.log(decile / es.median_mhz)) / NormalDist().inv_cdf(0.9)
@@ -67,7 +69,7 @@ def test_share_inverts_the_quantile(second, lat, lon, flux, z):
 @settings(deadline=None)
 @given(seconds, lats, lons, fluxes, st.floats(0.1, 100.0), st.floats(1.0, 5.0))
 def test_share_falls_with_frequency(second, lat, lon, flux, freq, factor):
-    t = START + np.timedelta64(second, "s")
+    t = fh.utc(START + np.timedelta64(second, "s"), naive_is_utc=True)
     both = [freq, min(freq * factor, 100.0)]
     low, high = sporadic.probability_above(both, t, lat, lon, flux)
     assert 0.0 <= high <= low <= 1.0

@@ -40,7 +40,7 @@ def test_every_number_equals_pyiri_own_reader(coefficients, name):
 
 
 def independent_modip(lat: np.ndarray, lon: np.ndarray, year: int) -> np.ndarray:
-    """Of IGRF at 300 km in the middle of the year. Source: ppigrf; tan modip = I / sqrt(cos lat)."""
+    """IGRF at 300 km, middle of the year. Source: ppigrf; tan modip = I / sqrt(cos lat)."""
     start, stop = dt.datetime(year, 1, 1), dt.datetime(year + 1, 1, 1)  # noqa: DTZ001
     east, north, up = ppigrf.igrf(lon, lat, np.full(lat.shape, 300.0), start + (stop - start) / 2)
     dip = np.arctan2(-up, np.hypot(east, north)).ravel()
@@ -51,7 +51,7 @@ def by_pyiri(
     table: np.ndarray, name: str, when: dt.datetime, r12: float,
     lat: np.ndarray, lon: np.ndarray, modip: np.ndarray,
 ) -> np.ndarray:  # fmt: skip
-    """Maps of the two nearest months by PyIRI's functions, linear between the middles and in R12."""
+    """Two nearest months by PyIRI's functions, linear between their middles and in R12."""
 
     def middle(year: int, month: int) -> dt.datetime:
         days = calendar.monthrange(year, month)[1]
@@ -98,6 +98,8 @@ def test_all_months_at_300_random_places(coefficients):
         rise = ours.median_mhz[ok] - raw["median"][ok]
         assert np.all(rise > -1e-3)
         assert np.all(rise < 0.3**2 / (4 * far[ok]) + 1e-3)
+        # and exactly w^2 / (4 (value - limit)) for a hyperbola: maps within 1e-3 MHz
+        np.testing.assert_allclose(rise, 0.3**2 / (4 * (ours.median_mhz[ok] - 1.0)), atol=1e-3)
         compared["median"] += int(ok.sum())
         # deciles as ratios to the median in use, from 1.05 (0.95) to 4 (1/4), width 0.1
         up = raw["upper"] / ours.median_mhz
@@ -130,14 +132,11 @@ def test_longitude_effect_of_the_temperate_zone():
 
     Source: abstract of Heisler and Whitehead, Nature 187, 676 (1960), after Smith 1958: largest, 30
     per cent, over south-east Asia; 3 per cent over South Africa; 6 per cent over the north-east of
-    the United States. The season and the places of those figures are not in the abstract, so only
-    the order is asked.
+    the United States. The abstract names neither places nor season: a place in each region and 150
+    sfu are own choices made beforehand, the factor of 1.6 one made after seeing 22, 2 and 7 per
+    cent.
     """
-    months = [fh.utc(f"2024-{m:02d}-15T{h:02d}:00Z") for m in range(1, 13) for h in range(0, 24, 3)]
-    asia, africa, america = (
-        float(np.mean([sporadic.probability_above(5.0, t, lat, lon, 150.0) for t in months]))
-        for lat, lon in [(30.0, 120.0), (-30.0, 25.0), (42.0, -75.0)]
-    )
-    assert asia > 1.5 * america
-    assert asia > 1.5 * africa
-    assert 0.1 < asia < 0.5
+    months = [f"2024-{m:02d}-15T{h:02d}:00Z" for m in range(1, 13) for h in range(0, 24, 3)]
+    for lat, lon, printed in [(30.0, 120.0, 0.30), (-30.0, 25.0, 0.03), (42.0, -75.0, 0.06)]:
+        found = float(np.mean(sporadic.probability_above(5.0, months, lat, lon, 150.0)))
+        assert printed / 1.6 < found < printed * 1.6, (lat, lon, found)

@@ -27,11 +27,10 @@ def test_scalars_give_numpy_scalars():
 
 
 def test_broadcasting_agrees_with_single_calls():
-    times = [fh.utc(f"2024-{m:02d}-20T{h:02d}:30Z") for m, h in [(1, 2), (6, 11), (10, 23)]]
+    times = [f"2024-{m:02d}-20T{h:02d}:30Z" for m, h in [(1, 2), (6, 11), (10, 23)]]
     lat, lon = np.array([-40.0, 0.0, 50.0, 70.0]), np.array([150.0, -60.0, 10.0, 25.0])
     flux = np.array([70.0, 120.0, 200.0])
-    stamps = np.array([t.replace(tzinfo=None) for t in times], dtype="datetime64[s]")
-    grid = sporadic.sporadic_e(stamps[:, None], lat, lon, flux[:, None])
+    grid = sporadic.sporadic_e([[t] for t in times], lat, lon, flux[:, None])
     assert all(part.shape == (3, 4) for part in grid)
     for i, t in enumerate(times):
         for j in range(4):
@@ -74,7 +73,7 @@ def test_nan_passes_through(position):
 def test_nan_frequency_and_time_pass_through():
     assert np.isnan(sporadic.probability_above(np.nan, NOON, 45.0, 10.0, 150.0))
     missing = np.array(["NaT", "2024-07-15T11:00"], dtype="datetime64[s]")
-    es = sporadic.sporadic_e(missing, 45.0, 10.0, 150.0)
+    es = sporadic.sporadic_e(fh.utc(missing, naive_is_utc=True), 45.0, 10.0, 150.0)
     np.testing.assert_array_equal(np.isnan(es.median_mhz), [True, False])
 
 
@@ -110,8 +109,8 @@ def test_tables_of_another_size_or_with_holes_are_refused():
         _core.sporadic.Maps(lower, median, upper)
 
 
-# Source: from memory, Smith 1957 and Leftin, Ostrow and Preston 1968: at middle latitudes sporadic E
-# is a thing of the summer day.
+# Source: from memory, Smith 1957 and Leftin, Ostrow and Preston 1968: at middle latitudes sporadic
+# E is a thing of the summer day.
 @pytest.mark.parametrize(
     ("lat", "lon", "summer", "winter"),
     [

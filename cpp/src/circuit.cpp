@@ -26,6 +26,7 @@ using vector_math::kRad_per_deg;
 
 constexpr double kLongestHop_km = 4200.0;      // of F2, at the horizon over a high layer
 constexpr double kLongestHopE_km = 2300.0;     // of E and Es, at the horizon
+constexpr double kFarWay_km = 12000.0;         // beyond it one order less
 constexpr std::size_t kOrders = 3;             // F2 orders a way
 constexpr double kFarthestEs_km = 9000.0;      // Es all the way
 constexpr double kFarthestMixed_km = 10000.0;  // one Es hop, the others F2
@@ -47,12 +48,11 @@ constexpr double kUsualHeight_km = 300.0;  // places the D crossings and the mix
 constexpr double kTaper_db = 8.0;           // below the least elevation, per square degree [own]
 constexpr double kMostTaper_db = 90.0;      // of that
 constexpr double kSupportWidth = 0.04;      // of ln(MUF) within the hour [own]
-constexpr double kScreenWidth = 0.05;       // of ln(screening frequency) [own]
+constexpr double kScreenWidth = 0.08;       // of ln(screening frequency) [own]
 constexpr double kScreened = 1e-6;          // what gets past a layer that screens: 60 dB less [own]
 constexpr double kScatterPath_km = 3000.0;  // out to where the ground is lit, and back
 constexpr double kSpreadE = 0.04;           // deciles 0.95 and 1.05 [memory: P.533]
 constexpr double kHighestE = 10.0;          // times foE: 1.8 times the MUF at the horizon, 81 dB
-constexpr double kTransparent = 0.95;       // foEs over vertical frequency: less than 0.001 dB
 constexpr double kMostE_db = 81.0;          // above the E MUF [memory: P.533]
 constexpr double kIgnored = 3e-4;           // share of what is there already: 0.001 dB
 constexpr double kGroundSine = 0.23;        // see low_angle
@@ -186,8 +186,15 @@ struct MixedPoints {
     std::vector<ionosphere::Place> f2;
 };
 
+/// Which orders go one way round.
+struct Way {
+    std::size_t first;
+    std::size_t count;
+};
+
 struct Points {
-    std::vector<OrderPoints> orders;  // kOrders a way
+    std::vector<Way> ways;
+    std::vector<OrderPoints> orders;
     std::vector<EsPoints> es;
     std::vector<MixedPoints> mixed;
     ionosphere::Place at_rx{};
@@ -369,7 +376,9 @@ void Circuit::State::add_way(Points& made, double year, bool long_path, double w
         return sporadic::basis(place.lat_deg, place.lon_deg, place.modip_deg);
     };
     const int first = std::max(1, static_cast<int>(std::ceil(whole_km / kLongestHop_km)));
-    for (int hops = first; hops < first + static_cast<int>(kOrders); ++hops) {
+    const std::size_t count = whole_km > kFarWay_km ? kOrders - 1 : kOrders;
+    made.ways.push_back({made.orders.size(), count});
+    for (int hops = first; hops < first + static_cast<int>(count); ++hops) {
         OrderPoints order{way, {}, {}};
         order.track.hops = hops;
         order.track.hop_km = whole_km / hops;
@@ -519,7 +528,8 @@ Layering Circuit::State::layers_of(const ionosphere::Place& place) const {
 /// By how much the F2 peak moves to give the mapped M(3000)F2: computed at the hops of a way's
 /// highest order, linear between.
 double Circuit::State::tie_shift_km(std::size_t way, double fraction) {
-    const auto& middles = points->orders[way * kOrders + kOrders - 1].middles;
+    const Way& orders_of = points->ways[way];
+    const auto& middles = points->orders[orders_of.first + orders_of.count - 1].middles;
     auto& shifts = ties[way];
     if (shifts.empty()) {
         for (const auto& place : middles) {
@@ -589,11 +599,11 @@ Order& Circuit::State::order_at(std::size_t index) {
     out.least_foe_mhz = 1e9;
     out.auroral_db = 0.0;
     out.hops.resize(at.middles.size());
+    const std::size_t way = points->ways.size() > 1 && index >= points->ways[1].first ? 1 : 0;
     for (std::size_t i = 0; i < out.hops.size(); ++i) {
         const double fraction =
             (static_cast<double>(i) + 0.5) / static_cast<double>(out.hops.size());
-        out.hops[i] = hop_at(at.middles[i], at.es[i], at.track.hop_km,
-                             tie_shift_km(index / kOrders, fraction));
+        out.hops[i] = hop_at(at.middles[i], at.es[i], at.track.hop_km, tie_shift_km(way, fraction));
         out.has_f1 = out.has_f1 && out.hops[i].f1_presence > 0.0;
         out.least_foe_mhz = std::min(out.least_foe_mhz, out.hops[i].foe_mhz);
         if (options.auroral) {
@@ -843,7 +853,7 @@ struct Sum {
 };
 
 double open_share(double freq_mhz, double screening_mhz) noexcept {
-    if (freq_mhz > 1.4 * screening_mhz) {
+    if (freq_mhz > 1.6 * screening_mhz) {
         return 1.0;
     }
     const double open =
@@ -1076,21 +1086,18 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
         open.fill(1.0);
         if (options.sporadic_e) {
             const double vertical = freq / secant(1.0 - median_sine * median_sine, kHeightEs_km);
-            double strongest = 0.0;
             for (const Hop& hop : order.hops) {
-                strongest =
-                    std::max(strongest, sporadic::quantile_mhz(hop.es, patch_z(kPatches - 1)));
-            }
-            const bool hides = strongest > kTransparent * vertical;
-            for (std::size_t p = 0; hides && p < kPatches; ++p) {
-                double loss_db = 0.0;
-                for (const Hop& hop : order.hops) {
-                    loss_db += 2.0 * sporadic::obscuration_db(
-                                         sporadic::quantile_mhz(hop.es, patch_z(p)), vertical);
+                const double log_ratio = vector_math::log(hop.es.median_mhz / vertical);
+                for (std::size_t p = 0; p < kPatches; ++p) {
+                    const double z = patch_z(p);
+                    const double here = 1.0 - sporadic::hidden_share(
+                                                  log_ratio + z * (z < 0.0 ? hop.es.lower_sigma
+                                                                           : hop.es.upper_sigma));
+                    open[p] *= here * here;  // up and down
                 }
-                open[p] = power(-loss_db);
-                patchy = patchy || loss_db > 0.01;
             }
+            // 2.4 and 3.2 standard deviations: 2 and 0.1 % of the days
+            patchy = patchy || open[kPatches - 2] < 0.97 || open.back() < 0.9;
         }
         for (std::size_t p = 0; p < kPatches; ++p) {
             for (std::size_t d = 0; d < kDays; ++d) {

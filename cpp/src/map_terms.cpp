@@ -10,7 +10,7 @@
 
 #include "checks.hpp"
 #include "farhear/ionosphere.hpp"
-#include "map_series.hpp"
+#include "map_functions.hpp"
 #include "vector_math.hpp"
 
 namespace farhear::ionosphere {

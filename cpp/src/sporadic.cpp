@@ -17,6 +17,7 @@ namespace farhear::sporadic {
 namespace {
 
 constexpr double kDecile = 1.2815515655446004;
+constexpr double kBelow = 3.1671241833119857e-05;  // normal distribution at -4
 // How many powers of sin(modip) go with each multiple of longitude.
 constexpr std::array<int, 5> kLowerPowers = {11, 13, 7, 1, 1};
 constexpr std::array<int, 6> kMedianPowers = {11, 13, 7, 3, 1, 1};
@@ -102,14 +103,17 @@ double loss_db(double hop_km, double freq_mhz, double foes_mhz) noexcept {
     return loss / std::sqrt(1.0 + loss * loss / (kMost_db * kMost_db));
 }
 
-double obscuration_db(double foes_mhz, double vertical_mhz) noexcept {
+double hidden_share(double log_ratio) noexcept {
     constexpr double kMostHidden = 0.97;
-    constexpr double kWidth = 0.15;      // of ln(foEs) over the patches of one layer
-    constexpr double kBlanketing = 0.6;  // blanketing frequency over foEs
-    const double hidden =
-        kMostHidden *
-        vector_math::normal(vector_math::log(kBlanketing * foes_mhz / vertical_mhz) / kWidth);
-    return -4.342944819032518 * vector_math::log(1.0 - hidden);
+    constexpr double kWidth = 0.15;                         // over the patches of one layer
+    constexpr double kLogBlanketing = -0.5108256237659907;  // ln 0.6
+    const double z = (log_ratio + kLogBlanketing) / kWidth;
+    return z < -4.0 ? 0.0 : kMostHidden * (vector_math::normal(z) - kBelow) / (1.0 - kBelow);
+}
+
+double obscuration_db(double foes_mhz, double vertical_mhz) noexcept {
+    return -4.342944819032518 *
+           vector_math::log(1.0 - hidden_share(vector_math::log(foes_mhz / vertical_mhz)));
 }
 
 void foes(const Maps& maps, const magnetic::Model& field, std::span<const double> lat_deg,

@@ -63,8 +63,8 @@ class Physics:
     scatter_db: float = 33.0
     """Loss of side scatter, which is what arrives well above the MUF. [dB] [own]"""
     absorption_scale: float = 0.7
-    """Factor on the D-region absorption. 1 is the published fit; the integral comes to about 0.45 of
-    it at 10 MHz, and both open field recordings ask for less than 1. [own: between]"""
+    """Factor on the D-region absorption. 1 is the published fit; the integral comes to about 0.45
+    of it at 10 MHz, and both open field recordings ask for less than 1. [own: between]"""
     night_absorption: float = 0.05
     """Floor of its solar factor: 0.1 in the source, next to 0 by the integral. [own: halfway]"""
     integral_absorption: bool = False

@@ -10,7 +10,7 @@ import pytest
 import xarray as xr
 
 import farhear as fh
-from farhear import charts, cli, reception, rules
+from farhear import antenna, charts, cli, reception, rules
 from farhear.errors import InputError
 from farhear.folder import write_season
 from farhear.schedule import read_schedule
@@ -87,7 +87,7 @@ def test_values_are_those_of_the_core_at_half_past(study):
         tx_pattern_dbi=table.gain_dbi[0],
         tx_gain_sd_db=table.sd_db[0],
         noise="rural",
-        min_elevation_deg=STATION.min_elevation_deg,
+        min_elevation_deg=HOME.min_elevation_deg,
     )
     here = study.sel(broadcast=6, date="2025-12-21", hour_utc=10)
     assert float(here["likelihood"]) == pytest.approx(float(direct["likelihood"]), abs=1e-6)

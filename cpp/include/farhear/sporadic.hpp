@@ -79,14 +79,17 @@ struct Distribution {
 
 /// Loss of one hop by reflection at an Es layer of the given foEs, beyond distance and absorption:
 /// (40 / (1 + p/130 + (p/250)^2) + 0.2 (p/2600)^2) (f/foEs)^2 + exp((p - 1660)/280), p the hop in
-/// km; kept under 80 dB, smoothly. Source: ITU-R P.534 [memory]. [dB]
+/// km; kept under 80 dB, smoothly. Source: ITU-R P.2001 eq. G.2.1
+/// [read in an open implementation], from ITU-R P.534 [memory]. [dB]
 [[nodiscard]] double loss_db(double hop_km, double freq_mhz, double foes_mhz) noexcept;
 
-/// Loss of a ray that crosses the layer on its way to the F region: the layer hides the share of
-/// the sky in which its blanketing frequency exceeds the ray's equivalent vertical frequency, at
-/// most 97 % of it (15 dB), as it is patchy. The blanketing frequency is taken as 0.6 foEs: what
-/// the maps call foEs is often a weak, transparent layer [own; 0.5 to 0.9 from memory]. [dB]
-/// @param vertical_mhz  frequency times the cosine of the incidence at the layer.
+/// Share of the sky that a layer hides from rays to and from the F region: that in which its
+/// blanketing frequency exceeds the ray's equivalent vertical frequency, at most 97 %, as it is
+/// patchy. The blanketing frequency is taken as 0.6 foEs: what the maps call foEs is often a weak,
+/// transparent layer [own; 0.5 to 0.9 from memory].
+/// @param log_ratio  ln(foEs / (frequency times the cosine of the incidence at the layer)).
+[[nodiscard]] double hidden_share(double log_ratio) noexcept;
+/// The same as a loss of one crossing. [dB] @param vertical_mhz  that frequency times cosine.
 [[nodiscard]] double obscuration_db(double foes_mhz, double vertical_mhz) noexcept;
 
 /// Deciles and median of foEs of many places and instants; element i is place place_index[i] at

@@ -669,6 +669,7 @@ namespace {
 /// Quantile of the least of n equally correlated normal quantities, about normal again. Source of
 /// the mean and variance of the largest of n: order statistics of the normal distribution, tables.
 double weakest(std::size_t hops, double correlation, double z) noexcept {
+    // NOLINTNEXTLINE(modernize-use-std-numbers): 0.5642 is near 1/sqrt(pi) by theory
     constexpr std::array<double, 5> kMean = {0.0, 0.5642, 0.8463, 1.0294, 1.1630};
     constexpr std::array<double, 5> kVariance = {1.0, 0.6817, 0.5595, 0.4917, 0.4475};
     const std::size_t i = std::min(hops, kMean.size()) - 1;
@@ -1034,7 +1035,7 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
             }
         };
         if (order.has_e && freq < kHighestE * order.least_foe_mhz) {
-            s.add_e_rays(order, track.hop_km);
+            State::add_e_rays(order, track.hop_km);
             add_steady(Layer::kE);
         }
         if (order.has_f1) {
@@ -1258,7 +1259,7 @@ double Circuit::muf_mhz() {
     State& s = *state_;
     double highest = 0.0;
     for (std::size_t o = 0; o < std::min<std::size_t>(2, s.orders.size()); ++o) {
-        Order& order = s.order_at(o);
+        const Order& order = s.order_at(o);
         double muf = 1e9;
         double sine = 1.0;
         for (const Hop& hop : order.hops) {
@@ -1281,22 +1282,33 @@ double Circuit::distance_km() const noexcept { return state_->distance_km; }
 
 // ---------------------------------------------------------------- many
 
+std::vector<std::optional<Moment>> prepare(
+    const Models& models, std::span<const double> t_unix_s, std::span<const double> f107_sfu,
+    const std::array<std::span<const double>, 4>& disturbances, const ionosphere::Drive& drive) {
+    const auto instants = ionosphere::prepare(*models.maps, t_unix_s, f107_sfu, drive);
+    const auto at = [&](std::size_t column, std::size_t t) {
+        const auto& values = disturbances.at(column);
+        return values.empty() ? std::numeric_limits<double>::quiet_NaN() : values[t];
+    };
+    std::vector<std::optional<Moment>> out(instants.size());
+    for (std::size_t t = 0; t < out.size(); ++t) {
+        if (const auto& instant = instants[t]) {
+            out[t] = Moment{*instant,
+                            models.es->at(t_unix_s[t], instant->r12),
+                            {at(0, t), at(1, t), at(2, t), at(3, t)}};
+        }
+    }
+    return out;
+}
+
 void muf(const Models& models, const ionosphere::Drive& drive, const Options& options,
          std::span<const Ends> circuits, std::span<const double> t_unix_s,
          std::span<const double> f107_sfu, std::span<const std::int64_t> circuit_index,
          std::span<const std::int64_t> instant_index, std::span<double> muf_mhz) {
-    const auto instants = ionosphere::prepare(*models.maps, t_unix_s, f107_sfu, drive);
-    const checks::Pairs pairs(circuits.size(), instants.size(), circuit_index, instant_index);
+    const auto moments = prepare(models, t_unix_s, f107_sfu, {}, drive);
+    const checks::Pairs pairs(circuits.size(), moments.size(), circuit_index, instant_index);
     checks::same_length("muf_mhz", muf_mhz.size(), pairs.size());
     constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
-    std::vector<std::optional<Moment>> moments(instants.size());
-    for (std::size_t t = 0; t < moments.size(); ++t) {
-        if (instants[t]) {
-            moments[t] = {*instants[t],
-                          models.es->at(t_unix_s[t], instants[t]->r12),
-                          {kNan, kNan, kNan, kNan}};
-        }
-    }
     std::optional<Circuit> circuit;
     std::size_t current = circuits.size();  // none yet
     for (std::size_t i = 0; i < pairs.size(); ++i) {
@@ -1311,8 +1323,9 @@ void muf(const Models& models, const ionosphere::Drive& drive, const Options& op
             }
         }
         muf_mhz[i] = kNan;
-        if (circuit && moments[t]) {
-            circuit->at(*moments[t], drive, options);
+        const auto& moment = moments[t];
+        if (circuit && moment) {
+            circuit->at(*moment, drive, options);
             muf_mhz[i] = circuit->muf_mhz();
         }
     }

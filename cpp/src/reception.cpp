@@ -489,14 +489,18 @@ void by_rays(const circuit::Models& models, const ionosphere::Drive& drive, skyw
     const Task* before = nullptr;
     for (const Task& task : tasks) {
         const std::size_t c = task.circuit;
-        if (before == nullptr || before->group != task.group) {
+        const auto& moment = moments[task.instant];
+        if (!moment) {
+            continue;  // left out above
+        }
+        if (!ends || before == nullptr || before->group != task.group) {
             ends.emplace(models, circuit::Ends{circuits.tx_lat_deg[c], circuits.tx_lon_deg[c],
                                                circuits.rx_lat_deg[c], circuits.rx_lon_deg[c],
                                                circuits.min_elevation_deg[c], route});
             before = nullptr;
         }
         if (before == nullptr || before->instant != task.instant) {
-            ends->at(*moments[task.instant], drive, options);
+            ends->at(*moment, drive, options);
         }
         before = &task;
         constexpr std::size_t kRow = circuit::kPatternElevations_count;
@@ -513,24 +517,6 @@ void by_rays(const circuit::Models& models, const ionosphere::Drive& drive, skyw
 }  // namespace
 
 namespace {
-
-std::vector<std::optional<circuit::Moment>> moments_of(
-    const circuit::Models& models, const InstantColumns& columns,
-    const std::vector<std::optional<ionosphere::Instant>>& instants) {
-    const auto at = [](std::span<const double> column, std::size_t t) {
-        return column.empty() ? kNan : column[t];
-    };
-    std::vector<std::optional<circuit::Moment>> out(instants.size());
-    for (std::size_t t = 0; t < out.size(); ++t) {
-        if (instants[t]) {
-            out[t] = {*instants[t],
-                      models.es->at(columns.t_unix_s[t], instants[t]->r12),
-                      {at(columns.kp, t), at(columns.xray_w_m2, t), at(columns.proton_2_pfu, t),
-                       at(columns.proton_5_pfu, t)}};
-        }
-    }
-    return out;
-}
 
 void check(const InstantColumns& c) {
     struct Rule {
@@ -563,13 +549,15 @@ void likelihood(const circuit::Models& models, const ionosphere::Drive& drive, s
     check(evaluations, pairs.size());
     checks::same_length("output", out.likelihood.size(), pairs.size());
 
-    const auto prepared =
-        ionosphere::prepare(*models.maps, instants.t_unix_s, instants.f107_sfu, drive);
     if (engine == Engine::kRays) {
-        by_rays(models, drive, route, options, circuits, moments_of(models, instants, prepared),
-                pairs, evaluations, out);
+        const auto moments = circuit::prepare(
+            models, instants.t_unix_s, instants.f107_sfu,
+            {instants.kp, instants.xray_w_m2, instants.proton_2_pfu, instants.proton_5_pfu}, drive);
+        by_rays(models, drive, route, options, circuits, moments, pairs, evaluations, out);
         return;
     }
+    const auto prepared =
+        ionosphere::prepare(*models.maps, instants.t_unix_s, instants.f107_sfu, drive);
     std::optional<skywave::Finder> finder;
     std::size_t current = circuits_count;  // none yet
     for (std::size_t i = 0; i < pairs.size(); ++i) {

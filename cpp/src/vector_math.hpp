@@ -139,13 +139,15 @@ struct SinCos {
 /// tangent, log m = 2 atanh((m - 1)/(m + 1)), on m in [sqrt(1/2), sqrt(2)), cut where the next term
 /// is below 3e-17.
 [[nodiscard]] FARHEAR_INLINE double log(double x) {
-    constexpr double kLn_2 = 0.6931471805599453;
-    constexpr std::int64_t kSqrt_half = 0x3fe6a09e667f3bcdLL;  // bits of sqrt(1/2)
-    constexpr double kRound = 6755399441055744.0;              // see sincos
-    const auto bits = std::bit_cast<std::int64_t>(x);
-    const std::int64_t exponent = (bits - kSqrt_half) >> 52U;
-    const double m = std::bit_cast<double>(bits - (exponent << 52U));
-    const double e = std::bit_cast<double>(std::bit_cast<std::int64_t>(kRound) + exponent) - kRound;
+    constexpr std::uint64_t kSqrt_half = 0x3fe6a09e667f3bcdULL;  // bits of sqrt(1/2)
+    constexpr double kRound = 6755399441055744.0;                // see sincos
+    constexpr std::uint64_t kBias = 1023;
+    const auto bits = std::bit_cast<std::uint64_t>(x);
+    // the exponent that leaves m within [sqrt(1/2), sqrt(2)), plus the bias so that it is positive
+    const std::uint64_t exponent = (bits - kSqrt_half + (kBias << 52U)) >> 52U;
+    const auto m = std::bit_cast<double>(bits - ((exponent - kBias) << 52U));
+    const double e = std::bit_cast<double>(std::bit_cast<std::uint64_t>(kRound) + exponent) -
+                     (kRound + static_cast<double>(kBias));
     const double s = (m - 1.0) / (m + 1.0);
     const double t = s * s;
     const double series =
@@ -156,7 +158,7 @@ struct SinCos {
                        t * (1.0 / 11.0 +
                             t * (1.0 / 13.0 +
                                  t * (1.0 / 15.0 + t * (1.0 / 17.0 + t * (1.0 / 19.0))))))));
-    return e * kLn_2 + 2.0 * (s + s * t * series);
+    return e * std::numbers::ln2 + 2.0 * (s + s * t * series);
 }
 
 /// Exponential for x within +-700 (kept there): relative error below 4 ulp (tested against mpmath).
@@ -164,11 +166,14 @@ struct SinCos {
 /// Source: textbook reduction by multiples of ln 2 in two parts and the Taylor series on
 /// [-ln(2)/2, ln(2)/2], cut where the next term is below 1e-17.
 [[nodiscard]] FARHEAR_INLINE double exp(double x) {
+    constexpr double kLn_2_high = 0x1.62e42feep-1;  // NOLINT(modernize-use-std-numbers)
     constexpr double kRound = 6755399441055744.0;  // see sincos
-    const double kept = x < -700.0 ? -700.0 : (x > 700.0 ? 700.0 : x);
+    const double not_low = x < -700.0 ? -700.0 : x;
+    const double kept = not_low > 700.0 ? 700.0 : not_low;
     const double shifted = kept * std::numbers::log2e + kRound;
     const double k = shifted - kRound;
-    const double r = (kept - k * 0x1.62e42feep-1) - k * 0x1.a39ef35793c76p-33;
+    // ln 2 in two parts
+    const double r = (kept - k * kLn_2_high) - k * 0x1.a39ef35793c76p-33;
     const double series =
         1.0 / 6.0 +
         r * (1.0 / 24.0 + r * (1.0 / 120.0 +

@@ -9,7 +9,8 @@ from farhear.errors import FarhearError, FarhearWarning, InputError
 from farhear.times import UtcTimes, utc
 
 if TYPE_CHECKING:
-    from farhear import band, charts, indices, rules, zone
+    from farhear import antenna, band, charts, indices, lightning, listening, losses, rays, rules
+    from farhear import sporadic, zone
     from farhear.folder import write_season
     from farhear.indices import load_indices, read_indices
     from farhear.schedule import Schedule, read_schedule
@@ -24,15 +25,20 @@ __all__ = [
     "Station",
     "UtcTimes",
     "__version__",
+    "antenna",
     "band",
     "charts",
     "clock",
     "indices",
     "ionosphere",
+    "lightning",
+    "listening",
     "load_indices",
+    "losses",
     "magnetic",
     "noise",
     "path",
+    "rays",
     "read_indices",
     "read_schedule",
     "read_station",
@@ -40,6 +46,7 @@ __all__ = [
     "rules",
     "season_study",
     "skywave",
+    "sporadic",
     "sun",
     "utc",
     "write_season",

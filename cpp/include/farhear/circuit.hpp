@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -63,6 +64,12 @@ struct Moment {
     sporadic::Terms es;
     Disturbance disturbance;
 };
+
+/// Moments of many instants; none where time or flux is NaN. The columns of disturbances, in the
+/// order of Disturbance, may be empty: quiet. @throws InputError as ionosphere::prepare.
+[[nodiscard]] std::vector<std::optional<Moment>> prepare(
+    const Models& models, std::span<const double> t_unix_s, std::span<const double> f107_sfu,
+    const std::array<std::span<const double>, 4>& disturbances, const ionosphere::Drive& drive);
 
 /// Both ends.
 struct Ends {

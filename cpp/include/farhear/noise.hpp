@@ -5,8 +5,8 @@
 /// External radio noise: man-made and galactic medians with their deciles, and their combination.
 ///
 /// Fa is the noise power of a lossless antenna relative to k T0 b, T0 = 290 K. [dB]
-/// Source: ITU-R P.372. Galactic median and deciles [read]; man-made figures [memory]. Atmospheric
-/// noise is not in here yet.
+/// Source: ITU-R P.372. Galactic median and deciles [read]; man-made figures [memory]. Lightning:
+/// lightning.hpp.
 namespace farhear::noise {
 
 /// A noise source, or a sum of some: median and decile deviations (both positive). [dB]

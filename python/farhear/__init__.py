@@ -9,8 +9,19 @@ from farhear.errors import FarhearError, FarhearWarning, InputError
 from farhear.times import UtcTimes, utc
 
 if TYPE_CHECKING:
-    from farhear import antenna, band, charts, indices, lightning, listening, losses, rays, rules
-    from farhear import sporadic, zone
+    from farhear import (
+        antenna,
+        band,
+        charts,
+        indices,
+        lightning,
+        listening,
+        losses,
+        rays,
+        rules,
+        sporadic,
+        zone,
+    )
     from farhear.folder import write_season
     from farhear.indices import load_indices, read_indices
     from farhear.schedule import Schedule, read_schedule

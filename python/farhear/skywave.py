@@ -333,12 +333,11 @@ def muf(
     def call(
         instants: list[Floats], rows: Indices, index: Indices, _each: list[Floats]
     ) -> dict[str, Floats]:
-        args: Any = (*instants, rows, index)
+        args: tuple[Any, ...] = (*instants, rows, index)
         if by_rays:
             args = (pairing.rows, *args)
-            found = _core.circuit.muf(models(), how, options(physics), way, *args)
-        else:
-            found = _core.skywave.muf(maps(), field(), how, way, *pairing.rows, *args)
-        return {"muf_mhz": found}
+            return {"muf_mhz": _core.circuit.muf(models(), how, options(physics), way, *args)}
+        args = (*pairing.rows, *args)
+        return {"muf_mhz": _core.skywave.muf(maps(), field(), how, way, *args)}
 
     return pairing.run(call)["muf_mhz"][()]

@@ -50,7 +50,8 @@ def test_refused_rows_are_named_and_none_is_lost(tmp_path) -> None:  # type: ign
     table = read_atmospheric(write(tmp_path / "own.csv", rows))
     assert table.rows_read == 4
     assert len(table.frame) == 1
-    assert table.rejects["row"].tolist() == [3, 4, 5]
+    # the last has two faults: no number, and a place that is taken
+    assert sorted(set(table.rejects["row"])) == [3, 4, 5]
     assert "stands already in line 2" in table.rejects["reason"].tolist()[0]
 
 

@@ -822,7 +822,7 @@ double penetration_db(double freq_mhz, double muf_mhz, double farthest_mhz, doub
         36.0 * std::sqrt(std::max(freq_mhz / muf_mhz - 1.0, 0.0)) + o.penetration_db;
     const double beyond = 36.0 * std::sqrt(std::max(freq_mhz / farthest_mhz - 1.0, 0.0));
     const double detour = kScatterPath_km / path_km;
-    return std::min(near, o.scatter_db + beyond + decibel(1.0 + detour * detour));
+    return std::min(near, o.scatter_db + decibel(1.0 + detour * detour)) + beyond;
 }
 
 /// Adds up modes.

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     import pandas as pd
     import xarray as xr
 
-__all__ = ["LIMITS", "Explanation", "beam_gain_dbi", "explain", "likelihood"]
+__all__ = ["LIMITS", "Explanation", "beam_gain_dbi", "explain", "likelihood", "report_codes"]
 
 LIMITS = {
     0: "none",
@@ -440,11 +440,7 @@ def _neighbours(
             tx_gain_dbi=row["tx_gain_dbi"],
             **shared,
         )
-        below = (seen["snr_db"] - seen["snr_lower_decile_db"]).to_numpy()
-        above = (seen["snr_upper_decile_db"] - seen["snr_db"]).to_numpy()
-        # the noise is in these deciles; take it out again
-        lower = np.sqrt(np.maximum(below**2 - seen["noise_upper_decile_db"].to_numpy() ** 2, 1.0))
-        upper = np.sqrt(np.maximum(above**2 - seen["noise_lower_decile_db"].to_numpy() ** 2, 1.0))
+        lower, upper = _field_deciles(seen)
         field = np.where(row["on_air"], seen["field_dbuv_m"].to_numpy(), np.nan)
         out.append(_Field(float(row["freq_khz"]), field, lower, upper))
     return out
@@ -521,6 +517,52 @@ def _summed(
         np.asarray(parts.upper_decile_db),
         np.asarray(parts.lower_decile_db),
     ]
+
+
+def report_codes(seen: xr.Dataset, bandwidth_hz: ArrayLike = 9000.0) -> listening.Report:
+    """Distribution of the report codes that a listener may write down.
+
+    Parameters
+    ----------
+    seen
+        What `likelihood` returned, without interferers: the interference digit then says "none
+        known".
+    bandwidth_hz
+        The bandwidth it was given. [Hz]
+
+    Returns
+    -------
+    farhear.listening.Report, see `farhear.listening.sinpo`; `farhear.listening.sinpo_text` makes it
+    readable.
+
+    Examples
+    --------
+    >>> seen = likelihood(45.0, 25.0, 51.5, 0.0, 9600.0, "2025-03-15T18:00Z", power_kw=250.0,
+    ...                   f107_sfu=145.4, tx_gain_dbi=17.0)
+    >>> report_codes(seen).strength.shape
+    (5,)
+    """
+    lower, upper = _field_deciles(seen)
+    return listening.sinpo(
+        field_dbuv_m=seen["field_dbuv_m"].to_numpy(),
+        field_lower_db=lower,
+        field_upper_db=upper,
+        snr_db=seen["snr_db"].to_numpy(),
+        noise_lower_db=np.maximum(seen["noise_lower_decile_db"].to_numpy(), 0.1),
+        noise_upper_db=np.maximum(seen["noise_upper_decile_db"].to_numpy(), 0.1),
+        freq_over_muf=seen["freq_over_muf"].to_numpy(),
+        modes=np.maximum(seen["modes_count"].to_numpy(), 1.0),
+        bandwidth_hz=bandwidth_hz,
+    )
+
+
+def _field_deciles(seen: xr.Dataset) -> tuple[Floats, Floats]:
+    """Decile deviations of the field alone: those of S/N with the noise taken out again. [dB]"""
+    below = (seen["snr_db"] - seen["snr_lower_decile_db"]).to_numpy()
+    above = (seen["snr_upper_decile_db"] - seen["snr_db"]).to_numpy()
+    lower = below**2 - seen["noise_upper_decile_db"].to_numpy() ** 2
+    upper = above**2 - seen["noise_lower_decile_db"].to_numpy() ** 2
+    return np.sqrt(np.maximum(lower, 1.0)), np.sqrt(np.maximum(upper, 1.0))
 
 
 # Why not ----------------------------------------------------------------------------------------

@@ -53,6 +53,7 @@ constexpr double kScreened = 1e-6;          // what gets past a layer that scree
 constexpr double kScatterPath_km = 3000.0;  // out to where the ground is lit, and back
 constexpr double kSpreadE = 0.04;           // deciles 0.95 and 1.05 [memory: P.533]
 constexpr double kHighestE = 10.0;          // times foE: 1.8 times the MUF at the horizon, 81 dB
+constexpr double kClear = -0.09;            // ln(foEs / vertical frequency): nothing is hidden
 constexpr double kMostE_db = 81.0;          // above the E MUF [memory: P.533]
 constexpr double kIgnored = 3e-4;           // share of what is there already: 0.001 dB
 constexpr double kGroundSine = 0.23;        // see low_angle
@@ -218,9 +219,11 @@ struct Hop {
     rays::Muf f2_top;  // ordinary wave
     rays::Muf f1_top;
     rays::Muf e_top;
-    double f1_presence;   // 0 no F1 layer .. 1
-    double x_ratio;       // the extraordinary wave goes this much higher than f2_top
-    double spread;        // day-to-day standard deviation of ln(foF2)
+    double f1_presence;  // 0 no F1 layer .. 1
+    double x_ratio;      // the extraordinary wave goes this much higher than f2_top
+    double spread;       // day-to-day standard deviation of ln(foF2)
+    /// How much higher or lower the frequencies of its rays lie on each day, X wave included.
+    std::array<double, kDays> stretch;
     double farthest_mhz;  // MUF of the longest hop here
     double foe_mhz;
     double fof1_mhz;  // 0: none
@@ -236,7 +239,15 @@ struct Layering {
     double f1_presence;
 };
 
+/// F2 support of an order on one day.
+struct DaySupport {
+    double muf_mhz;
+    double farthest_mhz;  // MUF of the longest hops
+    double width;         // of ln(MUF) within the day
+};
+
 struct Order {
+    std::array<DaySupport, kDays> days{};
     bool absorber_ready = false;
     bool ready = false;
     bool e_ready = false;
@@ -264,6 +275,32 @@ struct Mixed {
     double spread = 0.0;
     double mirror_km = 0.0;
 };
+
+/// The lowest MUF of the hops rules. Spread: of the hop with the lowest MUF, blended where two are
+/// about equal, by the 24th power of the ratio: 4 % apart count as 1 to 0.39. [own]
+DaySupport support_on(const std::vector<Hop>& hops, std::size_t day) noexcept {
+    DaySupport out = {1e9, 1e9, 0.0};
+    for (const Hop& hop : hops) {
+        const double stretch = hop.stretch[day];  // NOLINT: day < kDays, as below
+        out.muf_mhz = std::min(out.muf_mhz, hop.f2_top.freq_mhz * stretch);
+        out.farthest_mhz = std::min(out.farthest_mhz, hop.farthest_mhz * stretch);
+    }
+    out.farthest_mhz = std::max(out.farthest_mhz, out.muf_mhz);
+    double sum = 0.0;
+    double weights = 0.0;
+    for (const Hop& hop : hops) {
+        const double ratio = out.muf_mhz / (hop.f2_top.freq_mhz * hop.stretch[day]);  // NOLINT
+        const double r2 = ratio * ratio;
+        const double r4 = r2 * r2;
+        const double r8 = r4 * r4;
+        const double weight = r8 * r8 * r8;
+        sum += weight * hop.spread;
+        weights += weight;
+    }
+    const double spread = sum / weights;
+    out.width = std::sqrt(kSupportWidth * kSupportWidth + kBlur * kBlur * spread * spread);
+    return out;
+}
 
 }  // namespace
 
@@ -565,6 +602,9 @@ Hop Circuit::State::hop_at(const ionosphere::Place& place, const sporadic::Basis
     out.x_ratio = 1.0 + 0.5 * place.gyro_300_mhz * std::max(1.0 - hop_km / shape.dmax_km, 0.0) /
                             out.f2_top.freq_mhz;
     out.spread = ionosphere::fof2_spread(c.zenith_deg, place.modip_deg, place.geomagnetic_lat_deg);
+    for (std::size_t d = 0; d < kDays; ++d) {
+        out.stretch[d] = out.x_ratio * vector_math::exp(kNarrowed * day_z(d) * out.spread);
+    }
     out.farthest_mhz = skywave::f2_muf_mhz(shape.dmax_km, c.fof2_mhz, shape, 0.0);
     out.foe_mhz = profile.layers.e.critical_mhz;
     out.fof1_mhz = profile.count == 5 ? profile.layers.f1.critical_mhz : 0.0;
@@ -609,6 +649,9 @@ Order& Circuit::State::order_at(std::size_t index) {
         if (options.auroral) {
             out.auroral_db += auroral_at(at.middles[i], at.track.whole_km) / at.track.hops;
         }
+    }
+    for (std::size_t d = 0; d < kDays; ++d) {
+        out.days[d] = support_on(out.hops, d);
     }
     return out;
 }
@@ -902,18 +945,14 @@ void add(Passage& sum, double share, const rays::Landing& ray, double cos2, cons
     sum.secants += secant(cos2, skywave::kHeightAbsorption_km);
 }
 
-/// How much higher or lower the frequencies of a hop's rays lie on a day. @param z of ln(foF2).
-double stretch_of(const Hop& hop, double z) noexcept {
-    return hop.x_ratio * vector_math::exp(z * hop.spread);
-}
-
-DayPassage f2_passage(const Order& order, const Span& span, double freq, double z, bool with_high) {
+DayPassage f2_passage(const Order& order, const Span& span, double freq, std::size_t day,
+                      bool with_high) {
     DayPassage out;
     out.high_share = with_high ? 1.0 : 0.0;
     out.presence = 1.0;
     const double share = 1.0 / static_cast<double>(order.hops.size());
     for (const Hop& hop : order.hops) {
-        const double there = freq / stretch_of(hop, z);
+        const double there = freq / hop.stretch[day];  // NOLINT: day < kDays
         out.presence *= hop.f2.presence;
         const rays::Landing low = rays::low_ray(hop.f2, hop.f2_top, there);
         const double cos2 = 1.0 - low.sin_elevation * low.sin_elevation;
@@ -933,41 +972,19 @@ DayPassage f2_passage(const Order& order, const Span& span, double freq, double 
 }
 
 struct Support {
-    double muf_mhz = 1e9;
-    double supported = 0.0;  // share of the time
-    double carried = 0.0;    // with what penetrates and scatters
+    double supported;  // share of the time
+    double carried;    // with what penetrates and scatters
 };
 
-Support f2_support(const Order& order, double freq, double z, double path_km,
+Support f2_support(const DaySupport& day, double freq, double path_km,
                    const Options& options) noexcept {
-    Support out;
-    double farthest = 1e9;
-    for (const Hop& hop : order.hops) {
-        const double stretch = stretch_of(hop, z);
-        out.muf_mhz = std::min(out.muf_mhz, hop.f2_top.freq_mhz * stretch);
-        farthest = std::min(farthest, hop.farthest_mhz * stretch);
-    }
-    farthest = std::max(farthest, out.muf_mhz);
-    // spread of the hop with the lowest MUF, blended where two are about equal: the 24th power of
-    // the ratio, 4 % apart count as 1 to 0.39 [own]
-    double sum = 0.0;
-    double weights = 0.0;
-    for (const Hop& hop : order.hops) {
-        const double ratio = out.muf_mhz / (hop.f2_top.freq_mhz * stretch_of(hop, z));
-        const double r2 = ratio * ratio;
-        const double r4 = r2 * r2;
-        const double r8 = r4 * r4;
-        const double weight = r8 * r8 * r8;
-        sum += weight * hop.spread;
-        weights += weight;
-    }
-    const double spread = sum / weights;
-    const double width = std::sqrt(kSupportWidth * kSupportWidth + kBlur * kBlur * spread * spread);
-    out.supported = vector_math::normal(vector_math::log(out.muf_mhz / freq) / width);
+    Support out{};
+    out.supported = vector_math::normal(vector_math::log(day.muf_mhz / freq) / day.width);
     out.carried = out.supported;
     if (out.supported < 0.9999) {
-        out.carried += (1.0 - out.supported) *
-                       power(-penetration_db(freq, out.muf_mhz, farthest, path_km, options));
+        out.carried +=
+            (1.0 - out.supported) *
+            power(-penetration_db(freq, day.muf_mhz, day.farthest_mhz, path_km, options));
     }
     return out;
 }
@@ -1045,7 +1062,7 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
         // F2. Geometry on every second day; between them the mean of the neighbours.
         std::array<DayPassage, kDays> by_day;
         for (std::size_t d = 0; d < kDays; d += 2) {
-            by_day[d] = f2_passage(order, span, freq, kNarrowed * day_z(d), options.high_ray);
+            by_day[d] = f2_passage(order, span, freq, d, options.high_ray);
         }
         for (std::size_t d = 1; d < kDays; d += 2) {
             by_day[d] = between(by_day[d - 1], by_day[d + 1]);
@@ -1056,8 +1073,7 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
                 continue;
             }
             const DayPassage& day = by_day[d];
-            const Support support =
-                f2_support(order, freq, kNarrowed * day_z(d), day.low.path_km, options);
+            const Support support = f2_support(order.days[d], freq, day.low.path_km, options);
             const auto add_f2 = [&](const Passage& p, double part, double screen, bool is_high) {
                 const double full = budgeter.strength(p) * day.presence;
                 const double open = open_share(freq, screen);
@@ -1065,7 +1081,7 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
                 if (d == kMedianDay) {
                     Mode mode = budgeter.budget(p, Layer::kF2);
                     mode.high_ray = is_high;
-                    mode.muf_mhz = support.muf_mhz;
+                    mode.muf_mhz = order.days[d].muf_mhz;
                     mode.screening_mhz = screen;
                     sum.count(mode, full, part, open);
                 }
@@ -1089,6 +1105,9 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
             const double vertical = freq / secant(1.0 - median_sine * median_sine, kHeightEs_km);
             for (const Hop& hop : order.hops) {
                 const double log_ratio = vector_math::log(hop.es.median_mhz / vertical);
+                if (log_ratio + patch_z(kPatches - 1) * hop.es.upper_sigma < kClear) {
+                    continue;
+                }
                 for (std::size_t p = 0; p < kPatches; ++p) {
                     const double z = patch_z(p);
                     const double here = 1.0 - sporadic::hidden_share(

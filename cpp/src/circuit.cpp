@@ -45,8 +45,11 @@ constexpr double kUsualHeight_km = 300.0;  // places the D crossings and the mix
 
 // ---------------------------------------------------------------- losses
 
-constexpr double kTaper_db = 8.0;           // below the least elevation, per square degree [own]
-constexpr double kMostTaper_db = 90.0;      // of that
+constexpr double kTaper_db = 8.0;       // below the least elevation, per square degree [own]
+constexpr double kMostTaper_db = 90.0;  // of that
+/// Rays nearer to the MUF stand for those at the MUF: there elevation and focusing have no slope
+/// that could be followed from minute to minute. [own]
+constexpr double kNearMuf = 0.98;
 constexpr double kSupportWidth = 0.04;      // of ln(MUF) within the hour [own]
 constexpr double kScreenWidth = 0.08;       // of ln(screening frequency) [own]
 constexpr double kScreened = 1e-6;          // what gets past a layer that screens: 60 dB less [own]
@@ -952,7 +955,8 @@ DayPassage f2_passage(const Order& order, const Span& span, double freq, std::si
     out.presence = 1.0;
     const double share = 1.0 / static_cast<double>(order.hops.size());
     for (const Hop& hop : order.hops) {
-        const double there = freq / hop.stretch[day];  // NOLINT: day < kDays
+        const double there =
+            std::min(freq / hop.stretch[day], kNearMuf * hop.f2_top.freq_mhz);  // NOLINT: < kDays
         out.presence *= hop.f2.presence;
         const rays::Landing low = rays::low_ray(hop.f2, hop.f2_top, there);
         const double cos2 = 1.0 - low.sin_elevation * low.sin_elevation;
@@ -1028,7 +1032,8 @@ Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::ve
                 const bool is_e = layer == Layer::kE;
                 const rays::Curve& curve = is_e ? hop.e : hop.f1;
                 const rays::Muf& top = is_e ? hop.e_top : hop.f1_top;
-                const rays::Landing ray = rays::low_ray(curve, top, freq);
+                const rays::Landing ray =
+                    rays::low_ray(curve, top, std::min(freq, kNearMuf * top.freq_mhz));
                 const double cos2 = 1.0 - ray.sin_elevation * ray.sin_elevation;
                 add(p, share, ray, cos2, span);
                 muf = std::min(muf, top.freq_mhz);

@@ -167,7 +167,7 @@ struct SinCos {
 /// [-ln(2)/2, ln(2)/2], cut where the next term is below 1e-17.
 [[nodiscard]] FARHEAR_INLINE double exp(double x) {
     constexpr double kLn_2_high = 0x1.62e42feep-1;  // NOLINT(modernize-use-std-numbers)
-    constexpr double kRound = 6755399441055744.0;  // see sincos
+    constexpr double kRound = 6755399441055744.0;   // see sincos
     const double not_low = x < -700.0 ? -700.0 : x;
     const double kept = not_low > 700.0 ? 700.0 : not_low;
     const double shifted = kept * std::numbers::log2e + kRound;

@@ -626,12 +626,12 @@ def score_spots(
         "%",
     )
     report.add(
-        name, "skip edge by day, bias", float(np.nanmean(off)), "%", f"{np.isfinite(off).sum()} h"
+        name, "skip edge by day, bias", _mean(off), "%", f"{np.isfinite(off).sum()} h"
     )
     report.add(
         name,
         f"skip edge by day, bias if {DIGITAL_SNR_DB:g} dB were enough",
-        float(np.nanmean(digital_off)),
+        _mean(digital_off),
         "%",
         f"{np.isfinite(digital_off).sum()} h",
     )
@@ -687,6 +687,12 @@ def run(
         except AbsentError as cause:
             absent.append(str(cause))
     return report, absent
+
+
+def _mean(values: Any) -> float:
+    """Mean of what is there; NaN where nothing is."""
+    there = np.isfinite(values)
+    return float(np.mean(values[there])) if there.any() else float("nan")
 
 
 def score_all(

@@ -625,9 +625,7 @@ def score_spots(
         100.0 * float(np.sqrt(np.nanmean((np.array(muf_ratio) - 1.0) ** 2))),
         "%",
     )
-    report.add(
-        name, "skip edge by day, bias", _mean(off), "%", f"{np.isfinite(off).sum()} h"
-    )
+    report.add(name, "skip edge by day, bias", _mean(off), "%", f"{np.isfinite(off).sum()} h")
     report.add(
         name,
         f"skip edge by day, bias if {DIGITAL_SNR_DB:g} dB were enough",

@@ -156,8 +156,10 @@ void columns(const ionosphere::Maps& maps, const magnetic::Model& field,
     checks::within("lat_deg", places.lat_deg, -90.0, 90.0);
     checks::within("lon_deg", places.lon_deg, -180.0, 360.0);
     checks::within("freq_mhz", instants.freq_mhz, 1.0, 30.0);
-    const auto ready = ionosphere::prepare(maps, instants.t_unix_s, instants.f107_sfu, drive);
-    const checks::Pairs pairs(places.lat_deg.size(), ready.size(), place_index, instant_index);
+    checks::same_length("f107_sfu", instants.f107_sfu.size(), instants.t_unix_s.size());
+    checks::within("f107_sfu", instants.f107_sfu, 50.0, 400.0);
+    const checks::Pairs pairs(places.lat_deg.size(), instants.t_unix_s.size(), place_index,
+                              instant_index);
     checks::same_length("fa_db", out.fa_db.size(), pairs.size());
     checks::same_length("upper_db", out.upper_db.size(), pairs.size());
     checks::same_length("lower_db", out.lower_db.size(), pairs.size());
@@ -173,11 +175,16 @@ void columns(const ionosphere::Maps& maps, const magnetic::Model& field,
     };
     std::optional<Known> known;
     std::optional<Shared> shared;
+    std::optional<ionosphere::Instant> instant;  // kept while time and flux are the same
     for (std::size_t i = 0; i < pairs.size(); ++i) {
         const auto [p, k] = pairs[i];
         noise::Source source{kNan, kNan, kNan};
-        const auto& instant = ready[k];
-        if (instant && !std::isnan(places.lat_deg[p] + places.lon_deg[p] + instants.freq_mhz[k])) {
+        const double t = instants.t_unix_s[k];
+        const double flux = instants.f107_sfu[k];
+        if (!std::isnan(t + flux + places.lat_deg[p] + places.lon_deg[p] + instants.freq_mhz[k])) {
+            if (!instant || instant->t_unix_s != t || instant->f107_sfu != flux) {
+                instant = ionosphere::prepare(maps, t, flux, drive);
+            }
             if (!known || known->place != p || known->year != instant->field_year) {
                 known.emplace(Known{
                     p, instant->field_year,

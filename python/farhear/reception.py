@@ -28,7 +28,7 @@ from farhear._arrays import (
 from farhear._core_models import drive, models
 from farhear.errors import InputError
 from farhear.skywave import LAYERS, Physics, engine_of, modes, options, pattern, route
-from farhear.times import unix_s
+from farhear.times import UtcTimes, unix_s
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -345,14 +345,15 @@ def _storms(
     )
     if lat.size != 1 or lon.size != 1 or freq.size == 1 or not alone:
         return lightning.noise(utc, lat, lon, freq, flux)
-    # frequencies to the front of everything, then each where it belongs
+    # frequencies behind everything, so that those of one instant stand together; then each where it
+    # belongs
     each, which = np.unique(freq, return_inverse=True)
-    front = each.reshape((-1,) + (1,) * len(shape))
-    found = lightning.noise(utc, lat, lon, front, flux)
-    index = np.broadcast_to(which.reshape(freq.shape), shape)
+    when = UtcTimes(instants["utc"][..., None])
+    found = lightning.noise(when, lat, lon, each, flux[..., None])
+    index = np.broadcast_to(which.reshape(freq.shape), shape)[..., None]
     return noise.Noise(
         *(
-            np.take_along_axis(np.broadcast_to(part, (each.size, *shape)), index[None], axis=0)[0]
+            np.take_along_axis(np.broadcast_to(part, (*shape, each.size)), index, axis=-1)[..., 0]
             for part in found
         )
     )

@@ -689,8 +689,9 @@ def run(
 
 def _mean(values: Any) -> float:
     """Mean of what is there; NaN where nothing is."""
-    there = np.isfinite(values)
-    return float(np.mean(values[there])) if there.any() else float("nan")
+    array = np.asarray(values, dtype=np.float64)
+    there = np.isfinite(array)
+    return float(array[there].mean()) if there.any() else float("nan")
 
 
 def score_all(

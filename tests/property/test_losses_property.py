@@ -116,7 +116,7 @@ def test_ground_bounds_and_steps(freq, elevation, share):
         more_sea = losses.ground_reflection_db(freq, elevation, min(share + 0.05, 1.0))
         assert more_sea <= here + 1e-12
     lower = losses.ground_reflection_db(freq, max(elevation - 1e-6, 0.0), share)
-    assert abs(lower - here) < 1e-5
+    assert abs(lower - here) < 1e-4  # up to 20 dB a degree over sea at grazing incidence
 
 
 @given(st.floats(0.0, 8.0), lats)

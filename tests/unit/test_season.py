@@ -488,3 +488,22 @@ def test_without_a_verb_help_is_shown(capsys):
     status, out, _ = run(capsys)
     assert status == 2
     assert "season" in out
+
+
+def test_days_between_are_interpolated(schedule):
+    dates = [dt.date(2025, 12, 5) + dt.timedelta(days=i) for i in range(12)]
+    every, some = (
+        season_study(HOME, schedule, dates=dates, f107_sfu=140.0, hours=[5, 7, 15, 18], step_days=s)
+        for s in (1, 7)
+    )
+    assert some.attrs["step_days"] == 7
+    # worked out: the first date, every seventh after it, and the last
+    for day in (0, 7, 11):
+        np.testing.assert_allclose(
+            some["likelihood"][:, day], every["likelihood"][:, day], atol=1e-6
+        )
+    off = np.abs(some["likelihood"] - every["likelihood"]).to_numpy()
+    assert off.max() < 0.1
+    assert off.mean() < 0.02
+    with pytest.raises(InputError, match="step_days = 0"):
+        season_study(HOME, schedule, dates=dates, f107_sfu=140.0, step_days=0)

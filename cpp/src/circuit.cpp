@@ -12,6 +12,7 @@
 #include "checks.hpp"
 #include "farhear/path.hpp"
 #include "farhear/rays.hpp"
+#include "scales.hpp"
 #include "vector_math.hpp"
 
 namespace farhear::circuit {
@@ -19,6 +20,8 @@ namespace farhear::circuit {
 namespace {
 
 using path::kEarthRadius_km;
+using scales::decibel;
+using scales::power;
 using vector_math::kDeg_per_rad;
 using vector_math::kRad_per_deg;
 
@@ -86,14 +89,6 @@ double day_z(std::size_t day) noexcept {
 }
 double patch_z(std::size_t patch) noexcept {
     return kFirstPatch + kPatchStep * static_cast<double>(patch);
-}
-
-constexpr double kNeper = std::numbers::ln10 / 10.0;  // of one decibel
-
-double power(double db) noexcept { return vector_math::exp(db * kNeper); }
-
-double decibel(double power) noexcept {
-    return vector_math::log(std::max(power, 1e-300)) * (1.0 / kNeper);
 }
 
 /// sin and cos of a hop's half angle, for the triangle Earth centre, station, mirror.

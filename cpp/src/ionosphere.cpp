@@ -14,21 +14,18 @@
 #include "checks.hpp"
 #include "farhear/error.hpp"
 #include "map_series.hpp"
+#include "scales.hpp"
 #include "vector_math.hpp"
 
 namespace farhear::ionosphere {
 
 namespace {
 
+using scales::smooth_step;
 using vector_math::kDeg_per_rad;
 using vector_math::kRad_per_deg;
 
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
-
-double smooth_step(double x, double low, double high) noexcept {
-    const double t = std::clamp((x - low) / (high - low), 0.0, 1.0);
-    return t * t * (3.0 - 2.0 * t);
-}
 
 }  // namespace
 

@@ -7,22 +7,19 @@
 #include <numbers>
 
 #include "checks.hpp"
+#include "scales.hpp"
 #include "vector_math.hpp"
 
 namespace farhear::losses {
 
 namespace {
 
+using scales::smooth_step;
 using vector_math::kDeg_per_rad;
 using vector_math::kRad_per_deg;
 
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 constexpr double kDb = 10.0 / std::numbers::ln10;  // dB per neper of power
-
-double smooth_step(double x, double low, double high) noexcept {
-    const double t = std::clamp((x - low) / (high - low), 0.0, 1.0);
-    return t * t * (3.0 - 2.0 * t);
-}
 
 double squared(double x) noexcept { return x * x; }
 

@@ -12,11 +12,15 @@
 
 #include "checks.hpp"
 #include "farhear/error.hpp"
+#include "scales.hpp"
 #include "vector_math.hpp"
 
 namespace farhear::reception {
 
 namespace {
+
+using scales::decibel;
+using scales::power;
 
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 constexpr double kDecile = 1.2815515655446004;  // 90 % point of the normal distribution
@@ -27,10 +31,6 @@ constexpr std::size_t kStates = circuit::kStates;
 constexpr double kFarOff = 6.0;  // standard deviations beyond which a share is 0 or 1
 
 double normal(double z) noexcept { return 0.5 * std::erfc(-z / std::numbers::sqrt2); }
-
-double power(double db) noexcept { return std::exp(db * (std::numbers::ln10 / 10.0)); }
-
-double decibel(double power) noexcept { return 10.0 * std::log10(std::max(power, 1e-300)); }
 
 double share(double z) noexcept {
     if (z > kFarOff) {

@@ -91,23 +91,17 @@ double patch_z(std::size_t patch) noexcept {
     return kFirstPatch + kPatchStep * static_cast<double>(patch);
 }
 
-/// sin and cos of a hop's half angle, for the triangle Earth centre, station, mirror.
+/// What the triangle Earth centre, station, mirror needs of a hop, whatever the mirror's height.
 struct Span {
-    explicit Span(double hop_km) noexcept : km(hop_km) {
-        const auto half = vector_math::sincos(hop_km / (2.0 * kEarthRadius_km));
-        const auto quarter = vector_math::sincos(hop_km / (4.0 * kEarthRadius_km));
-        sin_half = half.sin;
-        cos_half = half.cos;
-        chord2 = 4.0 * quarter.sin * quarter.sin;
+    explicit Span(double hop_km) noexcept {
+        const double sine = vector_math::sincos(hop_km / (4.0 * kEarthRadius_km)).sin;
+        chord2 = 4.0 * sine * sine;
     }
     [[nodiscard]] double slant_km(double mirror_km) const noexcept {
         return 2.0 * std::sqrt(mirror_km * mirror_km +
                                kEarthRadius_km * (kEarthRadius_km + mirror_km) * chord2);
     }
-    double km;
-    double sin_half{};
-    double cos_half{};
-    double chord2{};
+    double chord2;
 };
 
 /// Secant of the incidence at a height. Source: law of sines.
@@ -124,13 +118,6 @@ double to_d_region_km(double hop_km, double mirror_km) noexcept {
         std::acos(kEarthRadius_km * std::cos(elevation) / (kEarthRadius_km + kHeightD_km)) -
         elevation;
     return std::min(kEarthRadius_km * there, 0.5 * hop_km);
-}
-
-/// Ground range of a hop over a mirror at an elevation. [km]
-double range_km(double elevation_rad, double mirror_km) noexcept {
-    const double incidence =
-        std::asin(kEarthRadius_km * std::cos(elevation_rad) / (kEarthRadius_km + mirror_km));
-    return 2.0 * kEarthRadius_km * (0.5 * std::numbers::pi - elevation_rad - incidence);
 }
 
 // ---------------------------------------------------------------- points, once per year
@@ -162,6 +149,10 @@ void add_gyro(Track& track, const ionosphere::Place& place, int count) noexcept 
     track.gyro_100_mhz += place.gyro_100_mhz / count;
     track.gyro_longitudinal_mhz +=
         place.gyro_100_mhz * std::abs(tan_dip) / std::sqrt(1.0 + tan_dip * tan_dip) / count;
+}
+
+sporadic::Basis es_basis(const ionosphere::Place& place) noexcept {
+    return sporadic::basis(place.lat_deg, place.lon_deg, place.modip_deg);
 }
 
 struct OrderPoints {
@@ -260,14 +251,12 @@ struct Order {
 struct EsOrder {
     bool ready = false;
     Absorber absorber;
-    double auroral_db = 0.0;
     std::vector<sporadic::Distribution> hops;
 };
 
 struct Mixed {
     bool ready = false;
     Absorber absorber;
-    double auroral_db = 0.0;
     sporadic::Distribution es;
     double muf_mhz = 0.0;
     double spread = 0.0;
@@ -353,8 +342,11 @@ struct Circuit::State {
     std::vector<Mixed> mixed_orders;
     double rx_fof2_mhz = 0.0;
 
+    struct Reception;
+
     // points
     [[nodiscard]] path::Point point(const Track& track, double from_tx_km) const;
+    [[nodiscard]] ionosphere::Place place(const Track& track, double year, double from_tx_km) const;
     void lay(Track& track, double year, double mirror_km) const;
     const Points& prepared(double year);
     void add_way(Points& made, double year, bool long_path, double whole_km) const;
@@ -372,11 +364,15 @@ struct Circuit::State {
     static void add_e_rays(Order& order, double hop_km);
     const EsOrder& es_at(std::size_t index);
     const Mixed& mixed_at(std::size_t index);
-    [[nodiscard]] double auroral_at(const ionosphere::Place& place, double whole_km) const;
 };
 
 path::Point Circuit::State::point(const Track& track, double from_tx_km) const {
     return path::to_point(path::along(tx, rx, from_tx_km / track.whole_km, track.long_path));
+}
+
+ionosphere::Place Circuit::State::place(const Track& track, double year, double from_tx_km) const {
+    const auto at = point(track, from_tx_km);
+    return ionosphere::prepare(*models.field, year, at.lat_deg, at.lon_deg);
 }
 
 void Circuit::State::lay(Track& track, double year, double mirror_km) const {
@@ -403,13 +399,6 @@ void Circuit::State::add_way(Points& made, double year, bool long_path, double w
     Track way{};
     way.whole_km = whole_km;
     way.long_path = long_path;
-    const auto prepare_at = [&](double from_tx_km) {
-        const auto place = point(way, from_tx_km);
-        return ionosphere::prepare(*models.field, year, place.lat_deg, place.lon_deg);
-    };
-    const auto basis_of = [](const ionosphere::Place& place) {
-        return sporadic::basis(place.lat_deg, place.lon_deg, place.modip_deg);
-    };
     const int first = std::max(1, static_cast<int>(std::ceil(whole_km / kLongestHop_km)));
     const std::size_t count = whole_km > kFarWay_km ? kOrders - 1 : kOrders;
     made.ways.push_back({made.orders.size(), count});
@@ -418,9 +407,9 @@ void Circuit::State::add_way(Points& made, double year, bool long_path, double w
         order.track.hops = hops;
         order.track.hop_km = whole_km / hops;
         for (int i = 0; i < hops; ++i) {
-            order.middles.push_back(prepare_at((i + 0.5) * order.track.hop_km));
+            order.middles.push_back(place(way, year, (i + 0.5) * order.track.hop_km));
             const auto& middle = order.middles.back();
-            order.es.push_back(basis_of(middle));
+            order.es.push_back(es_basis(middle));
             add_gyro(order.track, middle, hops);
             made.highest_geomagnetic_deg =
                 std::max(made.highest_geomagnetic_deg, std::abs(middle.geomagnetic_lat_deg));
@@ -435,8 +424,8 @@ void Circuit::State::add_way(Points& made, double year, bool long_path, double w
             one.track.hops = hops;
             one.track.hop_km = whole_km / hops;
             for (int i = 0; i < hops; ++i) {
-                const auto middle = prepare_at((i + 0.5) * one.track.hop_km);
-                one.middles.push_back(basis_of(middle));
+                const auto middle = place(way, year, (i + 0.5) * one.track.hop_km);
+                one.middles.push_back(es_basis(middle));
                 add_gyro(one.track, middle, hops);
             }
             lay(one.track, year, kHeightEs_km);
@@ -462,21 +451,16 @@ void Circuit::State::add_mixed(Points& made, double year, const Track& way, int 
     double high = 0.5 * std::numbers::pi;
     for (int i = 0; i < 50; ++i) {
         const double middle = 0.5 * (low + high);
-        const double sum =
-            range_km(middle, kHeightEs_km) + (hops - 1) * range_km(middle, kUsualHeight_km);
+        const double sum = skywave::range_km(middle, kHeightEs_km) +
+                           (hops - 1) * skywave::range_km(middle, kUsualHeight_km);
         (sum > way.whole_km ? low : high) = middle;
     }
     out.sin_elevation = std::sin(low);
-    out.es_km = range_km(low, kHeightEs_km);
+    out.es_km = skywave::range_km(low, kHeightEs_km);
     out.f2_km = (way.whole_km - out.es_km) / (hops - 1);
-    const auto prepare_at = [&](double from_tx_km) {
-        const auto place = point(way, from_tx_km);
-        return ionosphere::prepare(*models.field, year, place.lat_deg, place.lon_deg);
-    };
-    const auto bend = prepare_at(at_tx ? 0.5 * out.es_km : way.whole_km - 0.5 * out.es_km);
-    out.es = sporadic::basis(bend.lat_deg, bend.lon_deg, bend.modip_deg);
+    out.es = es_basis(place(way, year, at_tx ? 0.5 * out.es_km : way.whole_km - 0.5 * out.es_km));
     for (int i = 0; i + 1 < hops; ++i) {
-        out.f2.push_back(prepare_at((at_tx ? out.es_km : 0.0) + (i + 0.5) * out.f2_km));
+        out.f2.push_back(place(way, year, (at_tx ? out.es_km : 0.0) + (i + 0.5) * out.f2_km));
         add_gyro(out.track, out.f2.back(), hops - 1);
     }
     lay(out.track, year, kUsualHeight_km);
@@ -611,10 +595,6 @@ Hop Circuit::State::hop_at(const ionosphere::Place& place, const sporadic::Basis
     return out;
 }
 
-double Circuit::State::auroral_at(const ionosphere::Place& place, double whole_km) const {
-    return losses::auroral_db(place, moment->instant, whole_km);
-}
-
 const Absorber& Circuit::State::absorber_at(std::size_t index) {
     Order& order = orders[index];
     if (!order.absorber_ready) {
@@ -645,7 +625,9 @@ Order& Circuit::State::order_at(std::size_t index) {
         out.has_f1 = out.has_f1 && out.hops[i].f1_presence > 0.0;
         out.least_foe_mhz = std::min(out.least_foe_mhz, out.hops[i].foe_mhz);
         if (options.auroral) {
-            out.auroral_db += auroral_at(at.middles[i], at.track.whole_km) / at.track.hops;
+            out.auroral_db +=
+                losses::auroral_db(at.middles[i], moment->instant, at.track.whole_km) /
+                at.track.hops;
         }
     }
     for (std::size_t d = 0; d < kDays; ++d) {
@@ -868,7 +850,7 @@ double penetration_db(double freq_mhz, double muf_mhz, double farthest_mhz, doub
 
 /// Adds up modes.
 struct Sum {
-    Signal& out;
+    Signal out{};
     std::vector<Mode>* modes;
     double strongest = -1.0;
     std::array<double, 32> each{};
@@ -990,254 +972,296 @@ Support f2_support(const DaySupport& day, double freq, double path_km,
 
 }  // namespace
 
-Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::vector<Mode>* modes) {
-    State& s = *state_;
-    const Options& options = s.options;
-    const double freq = emission.freq_mhz;
-    const double unheard = modes != nullptr ? 0.0 : power(audible_dbuv_m - kFaraway_db);
-    Signal out{};
-    out.states = kDays;
-    Sum sum{out, modes};
+/// What an emission comes to at the receiver, mode by mode.
+struct Circuit::State::Reception {
+    Reception(State& state, const Emission& the_emission, double audible_dbuv_m,
+              std::vector<Mode>* modes)
+        : s(state),
+          emission(the_emission),
+          freq(the_emission.freq_mhz),
+          audible_db(audible_dbuv_m),
+          sum{.modes = modes} {}
+
+    void add_order(std::size_t index);
+    void add_es(std::size_t index, double floor);
+    void add_mixed(std::size_t index, double floor);
+    [[nodiscard]] double es_floor() const;
+    [[nodiscard]] Signal signal() const;
+
+    State& s;
+    const Emission& emission;
+    double freq;
+    double audible_db;
+    Sum sum;
     std::array<double, kDays> steady{};       // power that no Es layer changes, by day
     std::array<double, kPatches> by_patch{};  // power of Es modes, by patch
     std::array<double, kStates> mixture{};    // F2 through Es, and mixed modes
+    std::array<double, kDays> found{};        // all F2 so far, for leaving weak orders out
     bool patchy = false;
-    std::array<double, kDays> found{};  // all F2 so far, for leaving weak orders out
 
-    for (std::size_t o = 0; o < s.points->orders.size(); ++o) {
-        const Track& track = s.points->orders[o].track;
-        // absorption alone may rule the order out before any ray is computed
-        Budgeter budgeter(track, s.absorber_at(o), emission, options, s.least_sine);
-        const double bound = budgeter.bound();
-        if (o > 0 && (bound < unheard || bound < kIgnored * *std::ranges::min_element(found))) {
+  private:
+    void add_steady(const Order& order, const Budgeter& budgeter, Layer layer);
+    [[nodiscard]] std::array<double, kPatches> seen_through_es(const Order& order, double sine);
+    void show(Mode mode, double loss_db) const;
+
+    [[nodiscard]] bool listing() const noexcept { return sum.modes != nullptr; }
+};
+
+/// Counts E or F1 rays: they vary little from day to day, one day does.
+void Circuit::State::Reception::add_steady(const Order& order, const Budgeter& budgeter,
+                                           Layer layer) {
+    const Span span(budgeter.track.hop_km);
+    const double share = 1.0 / budgeter.track.hops;
+    const bool is_e = layer == Layer::kE;
+    Passage p;
+    double muf = 1e9;
+    double presence = 1.0;
+    double screen = 0.0;
+    for (const Hop& hop : order.hops) {
+        const rays::Curve& curve = is_e ? hop.e : hop.f1;
+        const rays::Muf& top = is_e ? hop.e_top : hop.f1_top;
+        const rays::Landing ray =
+            rays::low_ray(curve, top, std::min(freq, kNearMuf * top.freq_mhz));
+        const double cos2 = 1.0 - ray.sin_elevation * ray.sin_elevation;
+        add(p, share, ray, cos2, span);
+        muf = std::min(muf, top.freq_mhz);
+        if (!is_e) {
+            presence *= hop.f1_presence;
+            screen = std::max(screen, screening_mhz(hop, cos2, layer));
+        }
+    }
+    Mode mode = budgeter.budget(p, layer);
+    mode.muf_mhz = muf;
+    mode.screening_mhz = screen;
+    const double over = std::max(freq / muf - 1.0, 0.0);
+    const double carried = vector_math::normal(vector_math::log(muf / freq) / kSpreadE);
+    const double part =
+        carried + (1.0 - carried) * power(-std::min(130.0 * over * over, kMostE_db));
+    const double open = screen > 0.0 ? open_share(freq, screen) : 1.0;
+    const double full = power(mode.field_dbuv_m) * presence;
+    sum.count(mode, full, part, open);
+    for (double& day : steady) {
+        day += full * part * open;
+    }
+}
+
+/// Share of F2 rays that get up and down through the Es layers of all hops, patch by patch.
+std::array<double, kPatches> Circuit::State::Reception::seen_through_es(const Order& order,
+                                                                        double sine) {
+    std::array<double, kPatches> open;
+    open.fill(1.0);
+    if (!s.options.sporadic_e) {
+        return open;
+    }
+    const double vertical = freq / secant(1.0 - sine * sine, kHeightEs_km);
+    for (const Hop& hop : order.hops) {
+        const double log_ratio = vector_math::log(hop.es.median_mhz / vertical);
+        if (log_ratio + patch_z(kPatches - 1) * hop.es.upper_sigma < kClear) {
             continue;
         }
-        Order& order = s.order_at(o);
-        budgeter.auroral_db = order.auroral_db;
-        const Span span(track.hop_km);
-        const double share = 1.0 / track.hops;
+        for (std::size_t p = 0; p < kPatches; ++p) {
+            const double z = patch_z(p);
+            const double here =
+                1.0 - sporadic::hidden_share(
+                          log_ratio + z * (z < 0.0 ? hop.es.lower_sigma : hop.es.upper_sigma));
+            open[p] *= here * here;
+        }
+    }
+    // 2.4 and 3.2 standard deviations: 2 and 0.1 % of the days
+    patchy = patchy || open[kPatches - 2] < 0.97 || open.back() < 0.9;
+    return open;
+}
 
-        // E and F1: they vary little from day to day, one day does
-        const auto add_steady = [&](Layer layer) {
-            Passage p;
-            double muf = 1e9;
-            double presence = 1.0;
-            double screen = 0.0;
-            for (const Hop& hop : order.hops) {
-                const bool is_e = layer == Layer::kE;
-                const rays::Curve& curve = is_e ? hop.e : hop.f1;
-                const rays::Muf& top = is_e ? hop.e_top : hop.f1_top;
-                const rays::Landing ray =
-                    rays::low_ray(curve, top, std::min(freq, kNearMuf * top.freq_mhz));
-                const double cos2 = 1.0 - ray.sin_elevation * ray.sin_elevation;
-                add(p, share, ray, cos2, span);
-                muf = std::min(muf, top.freq_mhz);
-                if (!is_e) {
-                    presence *= hop.f1_presence;
-                    screen = std::max(screen, screening_mhz(hop, cos2, layer));
-                }
-            }
-            Mode mode = budgeter.budget(p, layer);
-            mode.muf_mhz = muf;
-            mode.screening_mhz = screen;
-            const double over = std::max(freq / muf - 1.0, 0.0);
-            const double carried = vector_math::normal(vector_math::log(muf / freq) / kSpreadE);
-            const double part =
-                carried + (1.0 - carried) * power(-std::min(130.0 * over * over, kMostE_db));
-            const double open = screen > 0.0 ? open_share(freq, screen) : 1.0;
-            const double full = power(mode.field_dbuv_m) * presence;
-            sum.count(mode, full, part, open);
-            for (double& day : steady) {
-                day += full * part * open;
+void Circuit::State::Reception::add_order(std::size_t index) {
+    const Track& track = s.points->orders[index].track;
+    // absorption alone may rule the order out before any ray is computed
+    Budgeter budgeter(track, s.absorber_at(index), emission, s.options, s.least_sine);
+    const double bound = budgeter.bound();
+    const double unheard = listing() ? 0.0 : power(audible_db - kFaraway_db);
+    if (index > 0 && (bound < unheard || bound < kIgnored * *std::ranges::min_element(found))) {
+        return;
+    }
+    Order& order = s.order_at(index);
+    budgeter.auroral_db = order.auroral_db;
+    if (order.has_e && freq < kHighestE * order.least_foe_mhz) {
+        State::add_e_rays(order, track.hop_km);
+        add_steady(order, budgeter, Layer::kE);
+    }
+    if (order.has_f1) {
+        add_steady(order, budgeter, Layer::kF1);
+    }
+
+    // F2. Geometry on every second day; between them the mean of the neighbours.
+    const Span span(track.hop_km);
+    std::array<DayPassage, kDays> by_day;
+    for (std::size_t d = 0; d < kDays; d += 2) {
+        by_day[d] = f2_passage(order, span, freq, d, s.options.high_ray);
+    }
+    for (std::size_t d = 1; d < kDays; d += 2) {
+        by_day[d] = between(by_day[d - 1], by_day[d + 1]);
+    }
+    std::array<double, kDays> f2{};
+    for (std::size_t d = 0; d < kDays; ++d) {
+        if (d != kMedianDay && bound < kIgnored * found[d]) {
+            continue;
+        }
+        const DayPassage& day = by_day[d];
+        const Support support = f2_support(order.days[d], freq, day.low.path_km, s.options);
+        const auto add_f2 = [&](const Passage& p, double part, double screen, bool is_high) {
+            const double full = budgeter.strength(p) * day.presence;
+            const double open = open_share(freq, screen);
+            f2[d] += full * part * open;
+            if (d == kMedianDay) {
+                Mode mode = budgeter.budget(p, Layer::kF2);
+                mode.high_ray = is_high;
+                mode.muf_mhz = order.days[d].muf_mhz;
+                mode.screening_mhz = screen;
+                sum.count(mode, full, part, open);
             }
         };
-        if (order.has_e && freq < kHighestE * order.least_foe_mhz) {
-            State::add_e_rays(order, track.hop_km);
-            add_steady(Layer::kE);
+        add_f2(day.low, support.carried, day.low_screen_mhz, false);
+        // none where low and high ray meet
+        const double high_part = std::max(2.0 * support.supported - 1.0, 0.0) * day.high_share;
+        if (high_part > 0.0) {
+            add_f2(day.high, high_part, day.high_screen_mhz, true);
         }
-        if (order.has_f1) {
-            add_steady(Layer::kF1);
-        }
-
-        // F2. Geometry on every second day; between them the mean of the neighbours.
-        std::array<DayPassage, kDays> by_day;
-        for (std::size_t d = 0; d < kDays; d += 2) {
-            by_day[d] = f2_passage(order, span, freq, d, options.high_ray);
-        }
-        for (std::size_t d = 1; d < kDays; d += 2) {
-            by_day[d] = between(by_day[d - 1], by_day[d + 1]);
-        }
-        std::array<double, kDays> f2{};
-        for (std::size_t d = 0; d < kDays; ++d) {
-            if (d != kMedianDay && bound < kIgnored * found[d]) {
-                continue;
-            }
-            const DayPassage& day = by_day[d];
-            const Support support = f2_support(order.days[d], freq, day.low.path_km, options);
-            const auto add_f2 = [&](const Passage& p, double part, double screen, bool is_high) {
-                const double full = budgeter.strength(p) * day.presence;
-                const double open = open_share(freq, screen);
-                f2[d] += full * part * open;
-                if (d == kMedianDay) {
-                    Mode mode = budgeter.budget(p, Layer::kF2);
-                    mode.high_ray = is_high;
-                    mode.muf_mhz = order.days[d].muf_mhz;
-                    mode.screening_mhz = screen;
-                    sum.count(mode, full, part, open);
-                }
-            };
-            add_f2(day.low, support.carried, day.low_screen_mhz, false);
-            // none where low and high ray meet
-            const double high_part = std::max(2.0 * support.supported - 1.0, 0.0) * day.high_share;
-            if (high_part > 0.0) {
-                add_f2(day.high, high_part, day.high_screen_mhz, true);
-            }
-        }
-        const double median_sine = by_day[kMedianDay].low.sine;
-        for (std::size_t d = 0; d < kDays; ++d) {
-            found[d] += f2[d];
-        }
-
-        // F2 seen through the Es layer, patch by patch
-        std::array<double, kPatches> open;
-        open.fill(1.0);
-        if (options.sporadic_e) {
-            const double vertical = freq / secant(1.0 - median_sine * median_sine, kHeightEs_km);
-            for (const Hop& hop : order.hops) {
-                const double log_ratio = vector_math::log(hop.es.median_mhz / vertical);
-                if (log_ratio + patch_z(kPatches - 1) * hop.es.upper_sigma < kClear) {
-                    continue;
-                }
-                for (std::size_t p = 0; p < kPatches; ++p) {
-                    const double z = patch_z(p);
-                    const double here = 1.0 - sporadic::hidden_share(
-                                                  log_ratio + z * (z < 0.0 ? hop.es.lower_sigma
-                                                                           : hop.es.upper_sigma));
-                    open[p] *= here * here;  // up and down
-                }
-            }
-            // 2.4 and 3.2 standard deviations: 2 and 0.1 % of the days
-            patchy = patchy || open[kPatches - 2] < 0.97 || open.back() < 0.9;
-        }
+    }
+    const auto open = seen_through_es(order, by_day[kMedianDay].low.sine);
+    for (std::size_t d = 0; d < kDays; ++d) {
+        found[d] += f2[d];
         for (std::size_t p = 0; p < kPatches; ++p) {
-            for (std::size_t d = 0; d < kDays; ++d) {
-                mixture[p * kDays + d] += f2[d] * open[p];
-            }
+            mixture[p * kDays + d] += f2[d] * open[p];
         }
     }
+}
 
-    if (options.sporadic_e) {
-        const double floor = std::max(power(audible_dbuv_m - kFaraway_db),
-                                      kIgnored * *std::ranges::min_element(found));
-        for (std::size_t e = 0; e < s.points->es.size(); ++e) {
-            const Track& track = s.points->es[e].track;
-            const EsOrder& order = s.es_at(e);
-            const Budgeter budgeter(track, order.absorber, emission, options, s.least_sine);
-            if (budgeter.bound() < floor) {
-                continue;
-            }
-            const auto hop = skywave::hop_over(track.hop_km, kHeightEs_km);
-            Passage p;
-            p.by_mirror = true;
-            p.sine = hop.sin_elevation;
-            p.path_km = track.hops * hop.slant_km;
-            p.secants = track.hops * secant(1.0 - p.sine * p.sine, skywave::kHeightAbsorption_km);
-            const Mode mode = budgeter.budget(p, Layer::kEs);
-            const double full = power(mode.field_dbuv_m);
-            for (std::size_t patch = kPatches; patch-- > 0;) {
-                const double z = weakest(order.hops.size(), options.es_dependence, patch_z(patch));
-                double loss_db = 0.0;
-                for (const auto& es : order.hops) {
-                    loss_db += sporadic::loss_db(track.hop_km, freq, sporadic::quantile_mhz(es, z));
-                }
-                const double carried = power(-loss_db);
-                if (modes == nullptr && full * carried < floor) {
-                    break;  // weaker patches carry less
-                }
-                patchy = true;
-                by_patch[patch] += full * carried;
-                if (patch == kMedianPatch && modes == nullptr) {
-                    sum.count(mode, full, carried, 1.0);
-                }
-                if (patch == kUpperPatch && modes != nullptr) {
-                    Mode shown = mode;
-                    shown.support_db = loss_db;
-                    shown.field_dbuv_m -= loss_db;
-                    modes->push_back(shown);
-                }
-            }
+/// Power below which no Es mode counts.
+double Circuit::State::Reception::es_floor() const {
+    return std::max(power(audible_db - kFaraway_db), kIgnored * *std::ranges::min_element(found));
+}
+
+/// Lists a mode as it is on a good day, where modes are listed.
+void Circuit::State::Reception::show(Mode mode, double loss_db) const {
+    mode.support_db = loss_db;
+    mode.field_dbuv_m -= loss_db;
+    sum.modes->push_back(mode);
+}
+
+void Circuit::State::Reception::add_es(std::size_t index, double floor) {
+    const Track& track = s.points->es[index].track;
+    const EsOrder& order = s.es_at(index);
+    const Budgeter budgeter(track, order.absorber, emission, s.options, s.least_sine);
+    if (budgeter.bound() < floor) {
+        return;
+    }
+    const auto hop = skywave::hop_over(track.hop_km, kHeightEs_km);
+    Passage p;
+    p.by_mirror = true;
+    p.sine = hop.sin_elevation;
+    p.path_km = track.hops * hop.slant_km;
+    p.secants = track.hops * secant(1.0 - p.sine * p.sine, skywave::kHeightAbsorption_km);
+    const Mode mode = budgeter.budget(p, Layer::kEs);
+    const double full = power(mode.field_dbuv_m);
+    for (std::size_t patch = kPatches; patch-- > 0;) {
+        const double z = weakest(order.hops.size(), s.options.es_dependence, patch_z(patch));
+        double loss_db = 0.0;
+        for (const auto& es : order.hops) {
+            loss_db += sporadic::loss_db(track.hop_km, freq, sporadic::quantile_mhz(es, z));
         }
-        for (std::size_t m = 0; m < s.points->mixed.size(); ++m) {
-            const MixedPoints& at = s.points->mixed[m];
-            const Mixed& mixed = s.mixed_at(m);
-            const Budgeter budgeter(at.track, mixed.absorber, emission, options, s.least_sine);
-            if (budgeter.bound() < floor) {
-                continue;
-            }
-            Passage p;
-            p.by_mirror = true;
-            p.sine = at.sin_elevation;
-            p.path_km = Span(at.es_km).slant_km(kHeightEs_km) +
-                        (at.track.hops - 1) * Span(at.f2_km).slant_km(mixed.mirror_km);
-            p.secants =
-                at.track.hops * secant(1.0 - p.sine * p.sine, skywave::kHeightAbsorption_km);
-            Mode mode = budgeter.budget(p, Layer::kMixed);
-            mode.muf_mhz = mixed.muf_mhz;
-            const double full = power(mode.field_dbuv_m);
-            const double width = std::sqrt(kSupportWidth * kSupportWidth +
-                                           kBlur * kBlur * mixed.spread * mixed.spread);
-            std::array<double, kPatches> loss_db{};
-            for (std::size_t patch = 0; patch < kPatches; ++patch) {
-                loss_db[patch] = sporadic::loss_db(
-                    at.es_km, freq, sporadic::quantile_mhz(mixed.es, patch_z(patch)));
-            }
-            if (full * power(-loss_db[kPatches - 1]) < floor) {
-                continue;
-            }
-            std::array<double, kDays> carried{};
-            for (std::size_t d = 0; d < kDays; ++d) {
-                const double muf =
-                    mixed.muf_mhz * vector_math::exp(kNarrowed * day_z(d) * mixed.spread);
-                const double supported = vector_math::normal(vector_math::log(muf / freq) / width);
-                carried[d] =
-                    supported +
-                    (1.0 - supported) * power(-penetration_db(freq, muf, muf, p.path_km, options));
-            }
-            for (std::size_t patch = 0; patch < kPatches; ++patch) {
-                const double reflected = power(-loss_db[patch]);
-                patchy = patchy || full * reflected * carried[kMedianDay] > floor;
-                for (std::size_t d = 0; d < kDays; ++d) {
-                    mixture[patch * kDays + d] += full * reflected * carried[d];
-                }
-                if (patch == kUpperPatch && modes != nullptr) {
-                    Mode shown = mode;
-                    shown.support_db = loss_db[patch] - decibel(carried[kMedianDay]);
-                    shown.field_dbuv_m -= shown.support_db;
-                    modes->push_back(shown);
-                }
-            }
+        const double carried = power(-loss_db);
+        if (!listing() && full * carried < floor) {
+            break;  // weaker patches carry less
+        }
+        patchy = true;
+        by_patch[patch] += full * carried;
+        if (patch == kMedianPatch && !listing()) {
+            sum.count(mode, full, carried, 1.0);
+        }
+        if (patch == kUpperPatch && listing()) {
+            show(mode, loss_db);
         }
     }
+}
 
+void Circuit::State::Reception::add_mixed(std::size_t index, double floor) {
+    const MixedPoints& at = s.points->mixed[index];
+    const Mixed& mixed = s.mixed_at(index);
+    const Budgeter budgeter(at.track, mixed.absorber, emission, s.options, s.least_sine);
+    if (budgeter.bound() < floor) {
+        return;
+    }
+    Passage p;
+    p.by_mirror = true;
+    p.sine = at.sin_elevation;
+    p.path_km = Span(at.es_km).slant_km(kHeightEs_km) +
+                (at.track.hops - 1) * Span(at.f2_km).slant_km(mixed.mirror_km);
+    p.secants = at.track.hops * secant(1.0 - p.sine * p.sine, skywave::kHeightAbsorption_km);
+    Mode mode = budgeter.budget(p, Layer::kMixed);
+    mode.muf_mhz = mixed.muf_mhz;
+    const double full = power(mode.field_dbuv_m);
+    std::array<double, kPatches> loss_db{};
+    for (std::size_t patch = 0; patch < kPatches; ++patch) {
+        loss_db[patch] =
+            sporadic::loss_db(at.es_km, freq, sporadic::quantile_mhz(mixed.es, patch_z(patch)));
+    }
+    if (full * power(-loss_db[kPatches - 1]) < floor) {
+        return;
+    }
+    const double width =
+        std::sqrt(kSupportWidth * kSupportWidth + kBlur * kBlur * mixed.spread * mixed.spread);
+    std::array<double, kDays> carried{};
+    for (std::size_t d = 0; d < kDays; ++d) {
+        const double muf = mixed.muf_mhz * vector_math::exp(kNarrowed * day_z(d) * mixed.spread);
+        const double supported = vector_math::normal(vector_math::log(muf / freq) / width);
+        carried[d] = supported + (1.0 - supported) *
+                                     power(-penetration_db(freq, muf, muf, p.path_km, s.options));
+    }
+    for (std::size_t patch = 0; patch < kPatches; ++patch) {
+        const double reflected = power(-loss_db[patch]);
+        patchy = patchy || full * reflected * carried[kMedianDay] > floor;
+        for (std::size_t d = 0; d < kDays; ++d) {
+            mixture[patch * kDays + d] += full * reflected * carried[d];
+        }
+        if (patch == kUpperPatch && listing()) {
+            show(mode, loss_db[patch] - decibel(carried[kMedianDay]));
+        }
+    }
+}
+
+/// All modes together, state by state; the days alone where Es does not matter.
+Signal Circuit::State::Reception::signal() const {
+    Signal out = sum.out;
     out.f_over_muf = out.best.muf_mhz > 0.0 ? freq / out.best.muf_mhz : 0.0;
     for (std::size_t i = 0; i < sum.counted; ++i) {
         out.alike += sum.each[i] > 0.1 * sum.strongest ? 1U : 0U;
     }
     out.states = patchy ? kStates : kDays;
-    for (std::size_t p = 0; p < kPatches; ++p) {
-        for (std::size_t d = 0; d < kDays; ++d) {
-            const double all = steady[d] + mixture[p * kDays + d] + by_patch[p];
-            if (patchy) {
-                out.power[p * kDays + d] = all;
-            } else if (p == kMedianPatch) {
-                out.power[d] = all;
-            }
-            if (p == kMedianPatch && d == kMedianDay) {
-                out.median = all;
-            }
-        }
+    const auto all = [this](std::size_t patch, std::size_t day) {
+        return steady[day] + mixture[patch * kDays + day] + by_patch[patch];
+    };
+    out.median = all(kMedianPatch, kMedianDay);
+    for (std::size_t i = 0; i < out.states; ++i) {
+        out.power[i] = all(patchy ? i / kDays : kMedianPatch, i % kDays);
     }
     return out;
+}
+
+Signal Circuit::receive(const Emission& emission, double audible_dbuv_m, std::vector<Mode>* modes) {
+    State& s = *state_;
+    State::Reception reception(s, emission, audible_dbuv_m, modes);
+    for (std::size_t o = 0; o < s.points->orders.size(); ++o) {
+        reception.add_order(o);
+    }
+    if (s.options.sporadic_e) {
+        const double floor = reception.es_floor();
+        for (std::size_t e = 0; e < s.points->es.size(); ++e) {
+            reception.add_es(e, floor);
+        }
+        for (std::size_t m = 0; m < s.points->mixed.size(); ++m) {
+            reception.add_mixed(m, floor);
+        }
+    }
+    return reception.signal();
 }
 
 // ---------------------------------------------------------------- face

@@ -55,11 +55,14 @@ double secant_incidence(double cos_elevation, double height_km) noexcept {
     return 1.0 / std::sqrt(1.0 - sine * sine);
 }
 
-double longest_hop_km(double elevation_deg, double mirror_km) noexcept {
-    const double elevation = elevation_deg * kRad_per_deg;
+double range_km(double elevation_rad, double mirror_km) noexcept {
     const double incidence =
-        std::asin(kEarthRadius_km * std::cos(elevation) / (kEarthRadius_km + mirror_km));
-    return 2.0 * kEarthRadius_km * (0.5 * std::numbers::pi - elevation - incidence);
+        std::asin(kEarthRadius_km * std::cos(elevation_rad) / (kEarthRadius_km + mirror_km));
+    return 2.0 * kEarthRadius_km * (0.5 * std::numbers::pi - elevation_rad - incidence);
+}
+
+double longest_hop_km(double elevation_deg, double mirror_km) noexcept {
+    return range_km(elevation_deg * kRad_per_deg, mirror_km);
 }
 
 // ---------------------------------------------------------------- usable frequencies

@@ -34,6 +34,8 @@ struct Hop {
 [[nodiscard]] double elevation_deg(const Hop& hop) noexcept;
 /// Secant of the angle of incidence at a height (law of sines).
 [[nodiscard]] double secant_incidence(double cos_elevation, double height_km) noexcept;
+/// Ground range of a hop over a mirror at an elevation. [km]
+[[nodiscard]] double range_km(double elevation_rad, double mirror_km) noexcept;
 /// Longest hop at a minimum elevation. [km]
 [[nodiscard]] double longest_hop_km(double elevation_deg, double mirror_km) noexcept;
 

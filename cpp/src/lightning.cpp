@@ -9,12 +9,14 @@
 #include "checks.hpp"
 #include "farhear/path.hpp"
 #include "farhear/skywave.hpp"
+#include "scales.hpp"
 #include "vector_math.hpp"
 
 namespace farhear::lightning {
 
 namespace {
 
+using scales::kNeper_per_db;
 using vector_math::kRad_per_deg;
 
 struct Storm {
@@ -46,9 +48,8 @@ constexpr double kYear_s = 365.2425 * 86400.0;
 constexpr double kSummer_unix_s = 1753315200.0;  // 24 July 2025
 constexpr double kSpread = 0.15;                 // of ln(MUF) from day to day [assumption]
 constexpr double kLogistic = 1.702;  // a normal distribution of unit spread as a logistic one
-constexpr double kNeper = std::numbers::ln10 / 10.0;  // per dB of power
-constexpr double kUpper_db = 9.0;                     // [assumption]
-constexpr double kLower_db = 7.0;                     // [assumption]
+constexpr double kUpper_db = 9.0;    // [assumption]
+constexpr double kLower_db = 7.0;    // [assumption]
 
 }  // namespace
 
@@ -66,7 +67,7 @@ Receiver::Receiver(const magnetic::Model& field, double year, double lat_deg, do
         const auto hop = skywave::hop_over(way.hop_km, kMirror_km);
         const double loss_db = 32.45 + 20.0 * std::log10(hops * hop.slant_km) +
                                skywave::kGroundLoss_db * (hops - 1.0) + kRest_db;
-        way.log_gain = std::log(kFlash_j_per_hz / kT0_j) - kNeper * loss_db;
+        way.log_gain = std::log(kFlash_j_per_hz / kT0_j) - kNeper_per_db * loss_db;
         way.obliquity =
             hops * skywave::secant_incidence(hop.cos_elevation, skywave::kHeightAbsorption_km);
         way.one_hop = hops <= 1.0;
@@ -138,12 +139,13 @@ noise::Source fa(const State& state, double freq_mhz) noexcept {
         const double excess = log_f - p.log_muf;
         const double beyond = 1.0 / (1.0 + std::exp(-kLogistic / kSpread * excess));
         const double ratio = std::max(std::exp(excess) - 1.0, 0.0);
-        const double through = std::exp(-kNeper * std::min(36.0 * std::sqrt(ratio) + 15.0, 62.0));
-        sum += std::exp(p.log_power - kNeper * 677.2 * p.absorption / law) *
+        const double through =
+            std::exp(-kNeper_per_db * std::min(36.0 * std::sqrt(ratio) + 15.0, 62.0));
+        sum += std::exp(p.log_power - kNeper_per_db * 677.2 * p.absorption / law) *
                (1.0 - beyond + beyond * through);
     }
     // f^-2 twice: the spectrum of a flash, and the free-space loss
-    return {std::log(sum) / kNeper - 40.0 * std::log10(freq_mhz), kUpper_db, kLower_db};
+    return {std::log(sum) / kNeper_per_db - 40.0 * std::log10(freq_mhz), kUpper_db, kLower_db};
 }
 
 void columns(const ionosphere::Maps& maps, const magnetic::Model& field,

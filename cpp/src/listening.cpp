@@ -9,25 +9,21 @@
 
 #include "checks.hpp"
 #include "farhear/error.hpp"
+#include "scales.hpp"
 
 namespace farhear::listening {
 
 namespace {
 
+using scales::exceeds;
+using scales::kDecile;
+using scales::normal;
+
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
-constexpr double kDecile = 1.2815515655446004;  // 90 % point of the normal distribution
-
-double normal(double z) noexcept { return 0.5 * std::erfc(-z / std::numbers::sqrt2); }
-
 double power(double db) noexcept { return std::exp(db * (std::numbers::ln10 / 10.0)); }
 
 double decibel(double linear) noexcept { return 10.0 * std::log10(linear); }
-
-/// Probability that a two-piece normal quantity exceeds a threshold `margin_db` below its median.
-double exceeds(double margin_db, double lower_db, double upper_db) noexcept {
-    return normal(kDecile * margin_db / (margin_db >= 0.0 ? lower_db : upper_db));
-}
 
 // Knots of the protection curve: offset in kHz, dB. To 4 kHz from the spectral estimate at 2.8 kHz
 // audio, from 5 kHz planning values [memory].

@@ -136,12 +136,12 @@ void product(std::span<const double> lat_deg, std::span<const double> lon_deg,
     std::vector<double> m3000_terms(m3000f2_ratio.empty() ? 0 : count * kM3000Terms_count);
     for (std::size_t t = 0; t < count; ++t) {
         if (!fof2_mhz.empty()) {
-            std::ranges::copy(instants[t].fof2,
-                              fof2_terms.begin() + static_cast<std::ptrdiff_t>(t * 76));
+            std::ranges::copy(instants[t].fof2, fof2_terms.begin() + static_cast<std::ptrdiff_t>(
+                                                                         t * kFof2Terms_count));
         }
         if (!m3000f2_ratio.empty()) {
-            std::ranges::copy(instants[t].m3000,
-                              m3000_terms.begin() + static_cast<std::ptrdiff_t>(t * 49));
+            std::ranges::copy(instants[t].m3000, m3000_terms.begin() + static_cast<std::ptrdiff_t>(
+                                                                           t * kM3000Terms_count));
         }
     }
     if (!fof2_mhz.empty()) {

@@ -5,12 +5,15 @@
 #include <limits>
 #include <numbers>
 
+#include "scales.hpp"
+
 namespace farhear::noise {
 
 namespace {
 
+using scales::kDecile;
+
 constexpr double kDb = 10.0 / std::numbers::ln10;  // dB per neper of power
-constexpr double kDecile = 1.2815515655446004;     // 90 % point of the normal distribution
 
 struct Law {
     double c;

@@ -553,49 +553,52 @@ Muf muf(const Curve& curve) noexcept {
     return out;
 }
 
+namespace {
+
+/// Ray of a frequency below the MUF: the first crossing from the MUF towards point `last` of the
+/// curve, or the ray there. `first`: the point at the MUF, or beside it on the side turned away.
+template <int kStep>
+Landing ray_between(const Curve& curve, const Muf& top, double freq_mhz, std::size_t first,
+                    std::size_t last) noexcept {
+    double inside = top.position;
+    double inside_mhz = top.freq_mhz;
+    for (std::size_t i = first; i != last;) {
+        i = kStep > 0 ? i + 1 : i - 1;
+        const auto here = static_cast<double>(i);
+        if (curve.freq_mhz.at(i) <= freq_mhz) {
+            return landing_at(
+                curve, crossing(curve, inside, inside_mhz, here, curve.freq_mhz.at(i), freq_mhz));
+        }
+        inside = here;
+        inside_mhz = curve.freq_mhz.at(i);
+    }
+    return landing_at(curve, static_cast<double>(last));
+}
+
+}  // namespace
+
 Landing low_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept {
     if (freq_mhz >= top.freq_mhz) {
         return landing_at(curve, top.position);
     }
-    double inside = top.position;
-    double inside_mhz = top.freq_mhz;
-    auto i = static_cast<std::size_t>(std::ceil(top.position));
+    const auto first = static_cast<std::size_t>(std::ceil(top.position));
     // just above the layer below, retardation bends the curve back to steep rays: they are left out
     std::size_t lowest = 0;
-    for (std::size_t k = 1; k <= i; ++k) {
+    for (std::size_t k = 1; k <= first; ++k) {
         if (curve.sin_elevation.at(k) < curve.sin_elevation.at(lowest)) {
             lowest = k;
         }
     }
-    while (i > lowest) {
-        --i;
-        if (curve.freq_mhz.at(i) <= freq_mhz) {
-            return landing_at(curve, crossing(curve, inside, inside_mhz, static_cast<double>(i),
-                                              curve.freq_mhz.at(i), freq_mhz));
-        }
-        inside = static_cast<double>(i);
-        inside_mhz = curve.freq_mhz.at(i);
-    }
-    return landing_at(curve, std::min(static_cast<double>(lowest), top.position));
+    return lowest < first ? ray_between<-1>(curve, top, freq_mhz, first, lowest)
+                          : landing_at(curve, std::min(static_cast<double>(lowest), top.position));
 }
 
 Landing high_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept {
     if (freq_mhz >= top.freq_mhz) {
         return landing_at(curve, top.position);
     }
-    double inside = top.position;
-    double inside_mhz = top.freq_mhz;
-    auto i = static_cast<std::size_t>(std::floor(top.position));
-    while (i + 1 < kPoints) {
-        ++i;
-        if (curve.freq_mhz.at(i) <= freq_mhz) {
-            return landing_at(curve, crossing(curve, inside, inside_mhz, static_cast<double>(i),
-                                              curve.freq_mhz.at(i), freq_mhz));
-        }
-        inside = static_cast<double>(i);
-        inside_mhz = curve.freq_mhz.at(i);
-    }
-    return landing_at(curve, static_cast<double>(kPoints - 1));
+    return ray_between<1>(curve, top, freq_mhz, static_cast<std::size_t>(std::floor(top.position)),
+                          kPoints - 1);
 }
 
 double tied_peak_km(const Layers& layers, double target_ratio) noexcept {

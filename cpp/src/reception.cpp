@@ -20,17 +20,16 @@ namespace farhear::reception {
 namespace {
 
 using scales::decibel;
+using scales::kDecile;
+using scales::normal;
 using scales::power;
 
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
-constexpr double kDecile = 1.2815515655446004;  // 90 % point of the normal distribution
 constexpr double kSupportWidth = 0.04;
 constexpr double kScreenWidth = 0.05;
 constexpr double kScreened = 1e-6;  // what gets past a layer that screens: 60 dB less [own]
 constexpr std::size_t kStates = circuit::kStates;
 constexpr double kFarOff = 6.0;  // standard deviations beyond which a share is 0 or 1
-
-double normal(double z) noexcept { return 0.5 * std::erfc(-z / std::numbers::sqrt2); }
 
 double share(double z) noexcept {
     if (z > kFarOff) {
@@ -77,10 +76,30 @@ double blend(double low, double high, double lat_deg) noexcept {
     return low + (high - low) * std::clamp((lat_deg - 55.0) / 10.0, 0.0, 1.0);
 }
 
+/// Field at the receiver in S/N: available power at an isotropic antenna against noise power. [dB]
+/// Source: P.525-5, P.372
+double field_to_snr_db(double freq_mhz, double noise_fa_db, double bandwidth_hz) noexcept {
+    return -20.0 * std::log10(freq_mhz) - 107.2 - noise::power_dbw(noise_fa_db, bandwidth_hz);
+}
+
+/// Noise figure of a place without people and storms. [dB]
+double quiet_fa_db(double freq_mhz) noexcept {
+    return std::max(noise::man_made(noise::Environment::kQuietRural, freq_mhz).fa_db,
+                    noise::galactic(freq_mhz).fa_db);
+}
+
+/// What would help most if it were taken away; where nothing helps much, power is what lacks.
+Limit held_back_by(std::initializer_list<std::pair<double, Limit>> gains_db) {
+    constexpr double kWorthwhile_db = 3.0;
+    const auto* const most =
+        std::ranges::max_element(gains_db, {}, [](const auto& gain) { return gain.first; });
+    return most->first >= kWorthwhile_db ? most->second : Limit::kPower;
+}
+
 }  // namespace
 
 double two_piece(double margin_db, double lower_db, double upper_db) noexcept {
-    return normal(kDecile * margin_db / (margin_db >= 0.0 ? lower_db : upper_db));
+    return scales::exceeds(margin_db, lower_db, upper_db);
 }
 
 double support(double freq_mhz, double muf_mhz) noexcept {
@@ -128,9 +147,7 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
 
     const noise::Source ambient = surroundings(listener, freq, modes.rx_fof2_mhz);
 
-    // available power at an isotropic antenna against noise power (P.525-5, P.372)
-    const double to_snr_db =
-        -20.0 * std::log10(freq) - 107.2 - noise::power_dbw(ambient.fa_db, listener.bandwidth_hz);
+    const double to_snr_db = field_to_snr_db(freq, ambient.fa_db, listener.bandwidth_hz);
     out.field_dbuv_m = decibel(median);
     out.snr_db = out.field_dbuv_m + to_snr_db;
     const double day_lower = out.field_dbuv_m - decibel(low_day);
@@ -156,18 +173,10 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
     out.long_path = best->long_path;
 
     if (out.likelihood < 0.5) {
-        // what would help most if it were taken away
-        constexpr double kWorthwhile_db = 3.0;
-        const double quiet_db = noise::man_made(noise::Environment::kQuietRural, freq).fa_db;
-        const std::array<std::pair<double, Limit>, 3> gains = {
-            std::pair{some_carried ? 0.0 : decibel(all_carried) - out.field_dbuv_m,
-                      Limit::kAboveMuf},
-            std::pair{decibel(no_absorption) - out.field_dbuv_m, Limit::kAbsorption},
-            std::pair{ambient.fa_db - std::max(quiet_db, noise::galactic(freq).fa_db),
-                      Limit::kNoise}};
-        const auto* const most =
-            std::ranges::max_element(gains, {}, [](const auto& gain) { return gain.first; });
-        out.limit = most->first >= kWorthwhile_db ? most->second : Limit::kPower;
+        out.limit = held_back_by(
+            {{some_carried ? 0.0 : decibel(all_carried) - out.field_dbuv_m, Limit::kAboveMuf},
+             {decibel(no_absorption) - out.field_dbuv_m, Limit::kAbsorption},
+             {ambient.fa_db - quiet_fa_db(freq), Limit::kNoise}});
     }
     return out;
 }
@@ -245,9 +254,7 @@ Result evaluate(circuit::Circuit& circuit, const circuit::Emission& emission,
                 const Listener& listener) {
     const double freq = emission.freq_mhz;
     const noise::Source ambient = surroundings(listener, freq, circuit.rx_fof2_mhz());
-    const double to_snr_db =
-        -20.0 * std::log10(freq) - 107.2 - noise::power_dbw(ambient.fa_db, listener.bandwidth_hz);
-
+    const double to_snr_db = field_to_snr_db(freq, ambient.fa_db, listener.bandwidth_hz);
     const circuit::Signal signal =
         circuit.receive(emission, std::min(listener.required_snr_db, 0.0) - to_snr_db);
 
@@ -289,25 +296,16 @@ Result evaluate(circuit::Circuit& circuit, const circuit::Emission& emission,
     out.f_over_muf = signal.f_over_muf;
     out.modes = static_cast<double>(signal.alike);
     if (out.likelihood < 0.5) {
-        // what would help most if it were taken away
-        constexpr double kWorthwhile_db = 3.0;
         Listener alone = listener;
         alone.interference = kNoSource;
-        const double quiet_db =
-            std::max(noise::man_made(noise::Environment::kQuietRural, freq).fa_db,
-                     noise::galactic(freq).fa_db);
         const double without_db = there(listener.interference)
                                       ? surroundings(alone, freq, circuit.rx_fof2_mhz()).fa_db
                                       : ambient.fa_db;
         const double now_db = decibel(signal.median);
-        const std::array<std::pair<double, Limit>, 4> gains = {
-            std::pair{decibel(signal.if_carried) - now_db, Limit::kAboveMuf},
-            std::pair{decibel(signal.no_absorption) - now_db, Limit::kAbsorption},
-            std::pair{without_db - quiet_db, Limit::kNoise},
-            std::pair{ambient.fa_db - without_db, Limit::kInterference}};
-        const auto* const most =
-            std::ranges::max_element(gains, {}, [](const auto& gain) { return gain.first; });
-        out.limit = most->first >= kWorthwhile_db ? most->second : Limit::kPower;
+        out.limit = held_back_by({{decibel(signal.if_carried) - now_db, Limit::kAboveMuf},
+                                  {decibel(signal.no_absorption) - now_db, Limit::kAbsorption},
+                                  {without_db - quiet_fa_db(freq), Limit::kNoise},
+                                  {ambient.fa_db - without_db, Limit::kInterference}});
     }
     return out;
 }
@@ -513,10 +511,6 @@ void by_rays(const circuit::Models& models, const ionosphere::Drive& drive, skyw
         store(evaluate(*ends, emission, listener), out, task.element);
     }
 }
-
-}  // namespace
-
-namespace {
 
 void check(const InstantColumns& c) {
     struct Rule {

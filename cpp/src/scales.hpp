@@ -1,7 +1,8 @@
 #pragma once
-// Decibels and smooth steps, shared by the subjects. Private to the core.
+// Decibels, deciles and smooth steps, shared by the subjects. Private to the core.
 
 #include <algorithm>
+#include <cmath>
 #include <numbers>
 
 #include "vector_math.hpp"
@@ -9,6 +10,18 @@
 namespace farhear::scales {
 
 inline constexpr double kNeper_per_db = std::numbers::ln10 / 10.0;
+
+inline constexpr double kDecile = 1.2815515655446004;  // 90 % point of the normal distribution
+
+/// Normal distribution function, to the last digits; see vector_math::normal for a fast one.
+[[nodiscard]] inline double normal(double z) noexcept {
+    return 0.5 * std::erfc(-z / std::numbers::sqrt2);
+}
+
+/// Probability that a two-piece normal quantity exceeds a threshold `margin_db` below its median.
+[[nodiscard]] inline double exceeds(double margin_db, double lower_db, double upper_db) noexcept {
+    return normal(kDecile * margin_db / (margin_db >= 0.0 ? lower_db : upper_db));
+}
 
 /// Power ratio of a level, within +-3000 dB.
 [[nodiscard]] inline double power(double db) noexcept {

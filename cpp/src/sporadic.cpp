@@ -10,13 +10,15 @@
 #include "farhear/error.hpp"
 #include "farhear/ionosphere.hpp"
 #include "map_series.hpp"
+#include "scales.hpp"
 #include "vector_math.hpp"
 
 namespace farhear::sporadic {
 
 namespace {
 
-constexpr double kDecile = 1.2815515655446004;
+using scales::kDecile;
+
 constexpr double kBelow = 3.1671241833119857e-05;  // normal distribution at -4
 // How many powers of sin(modip) go with each multiple of longitude.
 constexpr std::array<int, 5> kLowerPowers = {11, 13, 7, 1, 1};
@@ -112,8 +114,7 @@ double hidden_share(double log_ratio) noexcept {
 }
 
 double obscuration_db(double foes_mhz, double vertical_mhz) noexcept {
-    return -4.342944819032518 *
-           vector_math::log(1.0 - hidden_share(vector_math::log(foes_mhz / vertical_mhz)));
+    return -scales::decibel(1.0 - hidden_share(vector_math::log(foes_mhz / vertical_mhz)));
 }
 
 void foes(const Maps& maps, const magnetic::Model& field, std::span<const double> lat_deg,

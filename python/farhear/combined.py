@@ -2,7 +2,7 @@
 
 An optional comparison beside the rays, for paths of 7000 km and more: Recommendation ITU-R P.533,
 section 5.3, every constant from memory. Its additive constant is remembered in three ways that
-differ by 4.8 dB; so much the level may be off, whatever the rest.
+differ by 5.0 dB; so much the level may be off, whatever the rest.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ __all__ = [
 
 CONSTANTS_DB = {"self-consistent": -34.8, "first": -36.4 + 3.7, "second": -30.0 + 0.2}
 """Additive constant less the other losses: what 3 MW asks for, and two pairs from memory. [dB]"""
+SPREAD_DB = max(CONSTANTS_DB.values()) - min(CONSTANTS_DB.values())
 
 _R0_KM = 6371.0
 _SHORTEST_KM = 7000.0
@@ -151,7 +152,7 @@ def field_dbuv_m(
 
     Returns
     -------
-    Combined. `spread_db` is 4.8: the distance between the remembered constants.
+    Combined. `spread_db` is SPREAD_DB: the distance between the remembered constants.
 
     Raises
     ------
@@ -238,7 +239,7 @@ def field_dbuv_m(
     gap = min(10 * math.log10(angle / max(abs(math.sin(angle)), 1e-9)), 15.0)
     level = (139.6 - 20 * math.log10(free_km)) * bracket(freq_khz / 1e3, upper, lower, gyro)
     field = level + CONSTANTS_DB[constant] + 10 * math.log10(power_kw) + tx_gain_dbi + gap
-    return Combined(field, upper, lower, 4.8)
+    return Combined(field, upper, lower, SPREAD_DB)
 
 
 def _hop(hop_km: float) -> tuple[float, float]:

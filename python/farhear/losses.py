@@ -33,7 +33,7 @@ from farhear._arrays import (
     restore,
 )
 from farhear.times import unix_s
-from farhear.zone import _regions
+from farhear.zone import regions
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -549,7 +549,7 @@ def land() -> _core.losses.Land:
     """Return the map of land and sea, built once from the shipped outline."""
     outline = json.loads(_data.read_text("world", "land.geojson"))
     polygons = [feature["geometry"]["coordinates"] for feature in outline["features"]]
-    return _core.losses.Land(_regions([polygons]))
+    return _core.losses.Land(regions([polygons]))
 
 
 def day_deciles(freq_over_muf_ratio: ArrayLike, geomagnetic_lat_deg: ArrayLike) -> Deciles:

@@ -57,12 +57,12 @@ class Zones:
             for p, rings in enumerate(polygons):
                 for r, ring in enumerate(rings):
                     try:
-                        _regions([[[ring]]])
+                        regions([[[ring]]])
                     except InputError as cause:
                         text = str(cause).removeprefix("ring 0 ")
                         raise InputError(f"zone {name!r}, polygon {p}, ring {r} {text}") from None
         self._names = tuple(areas)
-        self._regions = _regions(list(areas.values()))
+        self._regions = regions(list(areas.values()))
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -277,7 +277,7 @@ def _ring(where: str, ring: object) -> _Ring:
     return out
 
 
-def _regions(zones: list[_Polygons]) -> Any:
+def regions(zones: list[_Polygons]) -> Any:
     """Build the core's index from nested lists."""
     polygons = [polygon for zone in zones for polygon in zone]
     rings = [ring for polygon in polygons for ring in polygon]

@@ -27,11 +27,12 @@ using vector_math::kRad_per_deg;
 
 // ---------------------------------------------------------------- which modes are tried
 
-constexpr double kLongestHop_km = 4200.0;      // of F2, at the horizon over a high layer
-constexpr double kLongestHopE_km = 2300.0;     // of E and Es, at the horizon
-constexpr double kFarWay_km = 12000.0;         // beyond it one order less
-constexpr std::size_t kOrders = 3;             // F2 orders a way
-constexpr double kFarthestEs_km = 9000.0;      // Es all the way
+constexpr double kLongestHop_km = 4200.0;   // of F2, at the horizon over a high layer
+constexpr double kLongestHopE_km = 2300.0;  // of E and Es, at the horizon
+constexpr double kFarWay_km = 12000.0;      // beyond it one order less
+constexpr double kUnequalHops_km = 7000.0;  // so far out hops of other lengths always offer [own]
+constexpr std::size_t kOrders = 3;          // F2 orders a way
+constexpr double kFarthestEs_km = 9000.0;   // Es all the way
 constexpr double kFarthestMixed_km = 10000.0;  // one Es hop, the others F2
 constexpr int kMostMixed_hops = 3;
 
@@ -53,7 +54,7 @@ constexpr double kMostTaper_db = 90.0;  // of that
 /// Rays nearer to the MUF stand for those at the MUF: there elevation and focusing have no slope
 /// that could be followed from minute to minute. [own]
 constexpr double kNearMuf = 0.98;
-constexpr double kSupportWidth = 0.04;      // of ln(MUF) within the hour [own]
+constexpr double kSupportWidth = 0.05;      // of ln(MUF) within the hour [own]
 constexpr double kScreenWidth = 0.08;       // of ln(screening frequency) [own]
 constexpr double kScreened = 1e-6;          // what gets past a layer that screens: 60 dB less [own]
 constexpr double kScatterPath_km = 3000.0;  // out to where the ground is lit, and back
@@ -583,7 +584,8 @@ Hop Circuit::State::hop_at(const ionosphere::Place& place, const sporadic::Basis
     out.profile = profile;
     out.x_ratio = 1.0 + 0.5 * place.gyro_300_mhz * std::max(1.0 - hop_km / shape.dmax_km, 0.0) /
                             out.f2_top.freq_mhz;
-    out.spread = ionosphere::fof2_spread(c.zenith_deg, place.modip_deg, place.geomagnetic_lat_deg);
+    out.spread = options.fof2_spread *
+                 ionosphere::fof2_spread(c.zenith_deg, place.modip_deg, place.geomagnetic_lat_deg);
     for (std::size_t d = 0; d < kDays; ++d) {
         out.stretch[d] = out.x_ratio * vector_math::exp(kNarrowed * day_z(d) * out.spread);
     }
@@ -676,8 +678,9 @@ const Mixed& Circuit::State::mixed_at(std::size_t index) {
             const double muf = skywave::f2_muf_mhz(at.f2_km, c.fof2_mhz, shape, place.gyro_300_mhz);
             if (muf < out.muf_mhz) {
                 out.muf_mhz = muf;
-                out.spread = ionosphere::fof2_spread(c.zenith_deg, place.modip_deg,
-                                                     place.geomagnetic_lat_deg);
+                out.spread =
+                    options.fof2_spread * ionosphere::fof2_spread(c.zenith_deg, place.modip_deg,
+                                                                  place.geomagnetic_lat_deg);
             }
             out.mirror_km += skywave::mirror_height_km(c) / static_cast<double>(at.f2.size());
         }
@@ -838,14 +841,31 @@ struct Budgeter {
     double sent;  // (uV/m)^2 at 1 km
 };
 
-/// Loss of a penetrating ray: what still arrives is scatter. [dB]
-double penetration_db(double freq_mhz, double muf_mhz, double farthest_mhz, double path_km,
+/// How much darker it gets above a MUF: 36 sqrt(f/MUF - 1), whose steep root at the MUF is taken
+/// off by 1 %, or minutes would jump. [dB] Source: P.533 [memory]
+double beyond_db(double freq_mhz, double muf_mhz) noexcept {
+    return 36.0 * (std::sqrt(std::max(freq_mhz / muf_mhz - 1.0, 0.0) + 0.01) - 0.1);
+}
+
+/// Loss above the MUF of the day. Within the reach of one hop all that arrives then is scattered by
+/// ground that longer hops light. Farther out hops need not be equal, and the published law holds.
+/// [dB]
+double unsupported_db(double freq_mhz, const DaySupport& day, double path_km, double whole_km,
                       const Options& o) noexcept {
-    const double near =
-        36.0 * std::sqrt(std::max(freq_mhz / muf_mhz - 1.0, 0.0)) + o.penetration_db;
-    const double beyond = 36.0 * std::sqrt(std::max(freq_mhz / farthest_mhz - 1.0, 0.0));
     const double detour = kScatterPath_km / path_km;
-    return std::min(near, o.scatter_db + decibel(1.0 + detour * detour)) + beyond;
+    const double scattered =
+        o.scatter_db + decibel(1.0 + detour * detour) + beyond_db(freq_mhz, day.farthest_mhz);
+    const double passed = std::min(scattered, beyond_db(freq_mhz, day.muf_mhz));
+    return scattered +
+           scales::smooth_step(whole_km, kLongestHop_km, kUnequalHops_km) * (passed - scattered);
+}
+
+/// Level of a mode that is there for a share of the hour and `loss_db` down for the rest, as a
+/// power ratio. In decibels: what counts is the level at most minutes, and a few minutes of a
+/// strong signal do not make it audible in the others. (A mean of powers would: 0.03 % of the time
+/// is only 35 dB.)
+double between_levels(double share, double loss_db) noexcept {
+    return power(-(1.0 - share) * loss_db);
 }
 
 /// Adds up modes.
@@ -957,16 +977,14 @@ struct Support {
     double carried;    // with what penetrates and scatters
 };
 
-Support f2_support(const DaySupport& day, double freq, double path_km,
+Support f2_support(const DaySupport& day, double freq, double path_km, double whole_km,
                    const Options& options) noexcept {
     Support out{};
     out.supported = vector_math::normal(vector_math::log(day.muf_mhz / freq) / day.width);
-    out.carried = out.supported;
-    if (out.supported < 0.9999) {
-        out.carried +=
-            (1.0 - out.supported) *
-            power(-penetration_db(freq, day.muf_mhz, day.farthest_mhz, path_km, options));
-    }
+    out.carried =
+        out.supported < 0.9999
+            ? between_levels(out.supported, unsupported_db(freq, day, path_km, whole_km, options))
+            : 1.0;
     return out;
 }
 
@@ -1035,8 +1053,7 @@ void Circuit::State::Reception::add_steady(const Order& order, const Budgeter& b
     mode.screening_mhz = screen;
     const double over = std::max(freq / muf - 1.0, 0.0);
     const double carried = vector_math::normal(vector_math::log(muf / freq) / kSpreadE);
-    const double part =
-        carried + (1.0 - carried) * power(-std::min(130.0 * over * over, kMostE_db));
+    const double part = between_levels(carried, std::min(130.0 * over * over, kMostE_db));
     const double open = screen > 0.0 ? open_share(freq, screen) : 1.0;
     const double full = power(mode.field_dbuv_m) * presence;
     sum.count(mode, full, part, open);
@@ -1106,7 +1123,8 @@ void Circuit::State::Reception::add_order(std::size_t index) {
             continue;
         }
         const DayPassage& day = by_day[d];
-        const Support support = f2_support(order.days[d], freq, day.low.path_km, s.options);
+        const Support support =
+            f2_support(order.days[d], freq, day.low.path_km, track.whole_km, s.options);
         const auto add_f2 = [&](const Passage& p, double part, double screen, bool is_high) {
             const double full = budgeter.strength(p) * day.presence;
             const double open = open_share(freq, screen);
@@ -1213,12 +1231,12 @@ void Circuit::State::Reception::add_mixed(std::size_t index, double floor) {
     for (std::size_t d = 0; d < kDays; ++d) {
         const double muf = mixed.muf_mhz * vector_math::exp(kNarrowed * day_z(d) * mixed.spread);
         const double supported = vector_math::normal(vector_math::log(muf / freq) / width);
-        carried[d] = supported + (1.0 - supported) *
-                                     power(-penetration_db(freq, muf, muf, p.path_km, s.options));
+        carried[d] = between_levels(supported, unsupported_db(freq, {muf, muf, width}, p.path_km,
+                                                              at.track.whole_km, s.options));
     }
     for (std::size_t patch = 0; patch < kPatches; ++patch) {
         const double reflected = power(-loss_db[patch]);
-        patchy = patchy || full * reflected * carried[kMedianDay] > floor;
+        patchy = patchy || full * reflected * carried.back() > floor;  // the best day
         for (std::size_t d = 0; d < kDays; ++d) {
             mixture[patch * kDays + d] += full * reflected * carried[d];
         }

@@ -58,15 +58,15 @@ class Physics:
     """Loss by geomagnetic latitude, local time and season."""
     low_angle: bool = True
     """Fall of both antennas' gain towards the horizon over ground."""
-    penetration_db: float = 25.0
-    """Loss just above the MUF of a day. [dB] [own]"""
     scatter_db: float = 33.0
-    """Loss of side scatter, which is what arrives well above the MUF. [dB] [own]"""
+    """Loss of side scatter, which is what arrives above the MUF of a day. [dB] [own]"""
     absorption_scale: float = 0.7
     """Factor on the D-region absorption. 1 is the published fit; the integral comes to about 0.45
     of it at 10 MHz, and both open field recordings ask for less than 1. [own: between]"""
-    night_absorption: float = 0.05
-    """Floor of its solar factor: 0.1 in the source, next to 0 by the integral. [own: halfway]"""
+    night_absorption: float = 0.1
+    """Floor of its solar factor. [memory: P.533]"""
+    fof2_spread: float = 1.0
+    """Factor on how much foF2 spreads from day to day."""
     integral_absorption: bool = False
     """Absorption by the Appleton-Hartree integral through an exponential D region, O wave, instead
     of the fit to measurements: about half by day, next to nothing by night."""
@@ -77,10 +77,10 @@ class Physics:
         ranges = {
             "most_focusing_db": (0.0, 20.0),
             "es_dependence": (0.0, 1.0),
-            "penetration_db": (0.0, 80.0),
             "scatter_db": (0.0, 120.0),
             "absorption_scale": (0.0, 10.0),
             "night_absorption": (0.0, 1.0),
+            "fof2_spread": (0.0, 5.0),
             "other_loss_db": (-30.0, 60.0),
         }
         for name, (low, high) in ranges.items():

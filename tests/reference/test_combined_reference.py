@@ -50,8 +50,8 @@ def test_blend_runs_from_one_method_to_the_other() -> None:
 def test_beside_the_rays() -> None:
     """Five circuits, six hours, three bands: rank correlation, and the median difference.
 
-    Measured: 0.80 and +2.3 dB (combined less rays), 10th to 90th percentile -10 to +33 dB; where
-    either gives more than 10 dB(uV/m), +0.7 dB and -11 to +17 dB.
+    Measured: 0.75 and -1.1 dB (combined less rays), 10th to 90th percentile -13 to +36 dB; where
+    either gives more than 10 dB(uV/m), -1.9 dB and -13 to +15 dB.
     """
     circuits = [
         (-13.9, 29.2, 58.4, 26.7),

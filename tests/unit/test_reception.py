@@ -112,7 +112,7 @@ def test_short_long_and_both_add() -> None:
 def test_path_is_reciprocal_but_for_the_noise() -> None:
     there = likelihood(*CIRCUIT, 9600.0, DAY, power_kw=100.0, f107_sfu=120.0)
     back = likelihood(*CIRCUIT[2:], *CIRCUIT[:2], 9600.0, DAY, power_kw=100.0, f107_sfu=120.0)
-    np.testing.assert_allclose(there["field_dbuv_m"], back["field_dbuv_m"], atol=2e-3)
+    np.testing.assert_allclose(there["field_dbuv_m"], back["field_dbuv_m"], atol=3e-3)
 
 
 def test_nan_passes_through_and_empty_is_empty() -> None:

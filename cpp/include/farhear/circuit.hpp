@@ -31,12 +31,11 @@ struct Options {
     bool sporadic_e = true;
     bool auroral = true;
     bool low_angle = true;
-    double penetration_db = 25.0;  // just above the MUF [own]
-    double scatter_db = 33.0;      // side scatter
+    double scatter_db = 33.0;  // side scatter, all that is left above the MUF of a day [own]
     double most_focusing_db = 3.0;
     double absorption_scale = 0.7;
-    double night_absorption = 0.05;    // floor of the solar factor: 0.1 in the source, next to 0 by
-                                       // the integral over a night D region [own: halfway]
+    double night_absorption = 0.1;     // floor of the solar factor [memory: P.533]
+    double fof2_spread = 1.0;          // factor on the spread from day to day
     bool integral_absorption = false;  // Appleton-Hartree through the D region instead of the fit
     double other_loss_db = 6.0;        // Lz, the focusing being counted separately [assumption]
     double es_dependence = 0.5;        // correlation of foEs between two hops of a day [own]
@@ -111,7 +110,7 @@ struct Mode {
     double auroral_db;
     double horizon_db;    // below the least elevation
     double low_angle_db;  // antennas over ground, both ends
-    double support_db;    // lack of support, penetration; reflection loss of Es
+    double support_db;    // lack of support; reflection loss of Es
     double screening_db;  // by E, F1 or Es
     double other_db;
     double field_dbuv_m;  // with all of it

@@ -131,6 +131,12 @@ struct Crossing {
     double geomagnetic_lat_deg;
 };
 
+/// Where a hop turns, for what depends on geomagnetic latitude and local time.
+struct Turn {
+    double geomagnetic_lat_deg;
+    double lon_deg;
+};
+
 /// The part of a way that the modes of one hop count share.
 struct Track {
     int hops = 1;
@@ -140,9 +146,14 @@ struct Track {
     double gyro_100_mhz = 0.0;
     double gyro_longitudinal_mhz = 0.0;  // of a steep ray
     std::vector<Crossing> crossings;     // two a hop
+    std::vector<Turn> turns;             // one a hop
     double sea_share = 0.0;              // mean over the ground points between hops
     double convergence = 1.0;            // power ratio
 };
+
+void add_turn(Track& track, const ionosphere::Place& place) {
+    track.turns.push_back({place.geomagnetic_lat_deg, place.lon_deg});
+}
 
 void add_gyro(Track& track, const ionosphere::Place& place, int count) noexcept {
     // tan(dip) = 2 tan(dip latitude)
@@ -196,8 +207,9 @@ struct Points {
 
 /// Absorption along a track, free of frequency.
 struct Absorber {
-    double solar = 0.0;  // half the sum of the solar factors over the crossings, per secant
-    double flare = 0.0;  // of (1 MHz)^1.5, likewise
+    double auroral_db = 0.0;  // mean over the hops
+    double solar = 0.0;       // half the sum of the solar factors over the crossings, per secant
+    double flare = 0.0;       // of (1 MHz)^1.5, likewise
     std::vector<losses::DRegion> d_regions;  // of the crossings, where the integral is asked for
 };
 
@@ -245,7 +257,6 @@ struct Order {
     bool has_f1 = false;
     double least_foe_mhz = 0.0;
     Absorber absorber;
-    double auroral_db = 0.0;
     std::vector<Hop> hops;
 };
 
@@ -411,6 +422,7 @@ void Circuit::State::add_way(Points& made, double year, bool long_path, double w
             order.middles.push_back(place(way, year, (i + 0.5) * order.track.hop_km));
             const auto& middle = order.middles.back();
             order.es.push_back(es_basis(middle));
+            add_turn(order.track, middle);
             add_gyro(order.track, middle, hops);
             made.highest_geomagnetic_deg =
                 std::max(made.highest_geomagnetic_deg, std::abs(middle.geomagnetic_lat_deg));
@@ -427,6 +439,7 @@ void Circuit::State::add_way(Points& made, double year, bool long_path, double w
             for (int i = 0; i < hops; ++i) {
                 const auto middle = place(way, year, (i + 0.5) * one.track.hop_km);
                 one.middles.push_back(es_basis(middle));
+                add_turn(one.track, middle);
                 add_gyro(one.track, middle, hops);
             }
             lay(one.track, year, kHeightEs_km);
@@ -459,9 +472,12 @@ void Circuit::State::add_mixed(Points& made, double year, const Track& way, int 
     out.sin_elevation = std::sin(low);
     out.es_km = skywave::range_km(low, kHeightEs_km);
     out.f2_km = (way.whole_km - out.es_km) / (hops - 1);
-    out.es = es_basis(place(way, year, at_tx ? 0.5 * out.es_km : way.whole_km - 0.5 * out.es_km));
+    const auto es = place(way, year, at_tx ? 0.5 * out.es_km : way.whole_km - 0.5 * out.es_km);
+    out.es = es_basis(es);
+    add_turn(out.track, es);
     for (int i = 0; i + 1 < hops; ++i) {
         out.f2.push_back(place(way, year, (at_tx ? out.es_km : 0.0) + (i + 0.5) * out.f2_km));
+        add_turn(out.track, out.f2.back());
         add_gyro(out.track, out.f2.back(), hops - 1);
     }
     lay(out.track, year, kUsualHeight_km);
@@ -511,6 +527,14 @@ Absorber Circuit::State::absorber_of(const Track& track) const {
     }
     out.solar /= track.hops;
     out.flare /= track.hops;
+    if (options.auroral) {
+        for (const Turn& at : track.turns) {
+            out.auroral_db += losses::auroral_db(at.geomagnetic_lat_deg,
+                                                 losses::local_time_h(at.lon_deg, instant.t_unix_s),
+                                                 instant.season, track.whole_km) /
+                              track.hops;
+        }
+    }
     return out;
 }
 
@@ -617,7 +641,6 @@ Order& Circuit::State::order_at(std::size_t index) {
     out.has_f1 = true;
     out.e_ready = false;
     out.least_foe_mhz = 1e9;
-    out.auroral_db = 0.0;
     out.hops.resize(at.middles.size());
     const std::size_t way = points->ways.size() > 1 && index >= points->ways[1].first ? 1 : 0;
     for (std::size_t i = 0; i < out.hops.size(); ++i) {
@@ -626,11 +649,6 @@ Order& Circuit::State::order_at(std::size_t index) {
         out.hops[i] = hop_at(at.middles[i], at.es[i], at.track.hop_km, tie_shift_km(way, fraction));
         out.has_f1 = out.has_f1 && out.hops[i].f1_presence > 0.0;
         out.least_foe_mhz = std::min(out.least_foe_mhz, out.hops[i].foe_mhz);
-        if (options.auroral) {
-            out.auroral_db +=
-                losses::auroral_db(at.middles[i], moment->instant, at.track.whole_km) /
-                at.track.hops;
-        }
     }
     for (std::size_t d = 0; d < kDays; ++d) {
         out.days[d] = support_on(out.hops, d);
@@ -731,6 +749,7 @@ struct Budgeter {
           emission(the_emission),
           options(the_options),
           least_sine(the_least_sine) {
+        auroral_db = absorber.auroral_db;
         const double freq = emission.freq_mhz;
         freq_db = 20.0 * std::log10(freq);
         vertical_db =
@@ -835,7 +854,7 @@ struct Budgeter {
     const Emission& emission;
     const Options& options;
     double least_sine;
-    double auroral_db = 0.0;
+    double auroral_db;
     double freq_db;
     double vertical_db;
     double sent;  // (uV/m)^2 at 1 km
@@ -1092,14 +1111,13 @@ std::array<double, kPatches> Circuit::State::Reception::seen_through_es(const Or
 void Circuit::State::Reception::add_order(std::size_t index) {
     const Track& track = s.points->orders[index].track;
     // absorption alone may rule the order out before any ray is computed
-    Budgeter budgeter(track, s.absorber_at(index), emission, s.options, s.least_sine);
+    const Budgeter budgeter(track, s.absorber_at(index), emission, s.options, s.least_sine);
     const double bound = budgeter.bound();
     const double unheard = listing() ? 0.0 : power(audible_db - kFaraway_db);
     if (index > 0 && (bound < unheard || bound < kIgnored * *std::ranges::min_element(found))) {
         return;
     }
     Order& order = s.order_at(index);
-    budgeter.auroral_db = order.auroral_db;
     if (order.has_e && freq < kHighestE * order.least_foe_mhz) {
         State::add_e_rays(order, track.hop_km);
         add_steady(order, budgeter, Layer::kE);

@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "checks.hpp"
+#include "farhear/sun.hpp"
 #include "scales.hpp"
 #include "vector_math.hpp"
 

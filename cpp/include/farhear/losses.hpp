@@ -6,7 +6,6 @@
 #include <span>
 #include <vector>
 
-#include "farhear/ionosphere.hpp"
 #include "farhear/zone.hpp"
 
 /// What weakens a sky wave besides distance: the auroral zone, the D region, flares, polar caps and
@@ -41,14 +40,6 @@ namespace farhear::losses {
 
 /// Mean local time in 0 .. 24. [h]
 [[nodiscard]] double local_time_h(double lon_deg, double t_unix_s) noexcept;
-
-/// The same loss at a prepared place and instant. [dB]
-[[nodiscard]] inline double auroral_db(const ionosphere::Place& place,
-                                       const ionosphere::Instant& instant,
-                                       double distance_km) noexcept {
-    return auroral_db(place.geomagnetic_lat_deg, local_time_h(place.lon_deg, instant.t_unix_s),
-                      instant.season, distance_km);
-}
 
 // ---------------------------------------------------------------- D region
 

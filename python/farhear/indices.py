@@ -14,7 +14,7 @@ import datetime as dt
 import gzip
 import io
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -27,7 +27,7 @@ from farhear._data import read_bytes
 from farhear.errors import InputError
 from farhear.times import unix_s
 
-__all__ = ["CREDITS", "Indices", "SmoothedFlux", "load_indices", "r12", "read_indices"]
+__all__ = ["CREDITS", "DRIVERS", "Indices", "SmoothedFlux", "load_indices", "r12", "read_indices"]
 
 CREDITS = (
     "Compiled by CelesTrak, https://celestrak.org/SpaceData/",
@@ -37,6 +37,8 @@ CREDITS = (
     "doi:10.1002/swe.20064",
 )
 """Whom to name with results that rest on the shipped indices."""
+DRIVERS = ("12month", "81day", "27day", "daily")
+"""Fluxes that may drive the maps, see `Indices.f107_sfu`. The maps were made for the first."""
 
 _HOURS = tuple(f"{hour:02d}" for hour in range(0, 24, 3))
 _KP = [f"kp_{hour}" for hour in _HOURS]
@@ -54,7 +56,7 @@ _SHIPPED = {
 
 
 class SmoothedFlux(NamedTuple):
-    """12-month smoothed flux and what it rests on."""
+    """Flux, smoothed or not, and what it rests on."""
 
     f107_sfu: Any
     status: Any
@@ -230,6 +232,80 @@ class Indices:
         status = np.where(missing, "missing", np.where(observed, "observed", "predicted"))
         value = np.where(missing, np.nan, value)
         return SmoothedFlux(restore(value, t.shape), restore(status, t.shape))
+
+    def f107_sfu(self, when: Any, driver: str = "12month") -> SmoothedFlux:
+        """Observed flux as one of the drivers of the maps.
+
+        Parameters
+        ----------
+        when
+            Instants, whatever `farhear.utc` accepts.
+        driver
+            "12month": `f107_12month_sfu`. "81day": mean of the 81 UT days about the day. "27day":
+            mean of the 27 days that end with it, known when it is over. "daily": its own value;
+            one above 1.5 times the median of those 27 days is a radio burst in the measurement and
+            gives way to that median [own].
+
+        Returns
+        -------
+        SmoothedFlux
+            As from `f107_12month_sfu`. "predicted" where any day of the window is.
+
+        Raises
+        ------
+        InputError
+            On another driver; where fewer than two thirds of the days of a window have a value.
+
+        Examples
+        --------
+        >>> print(f"{load_indices().f107_sfu('2024-06-16T00:00Z', '81day').f107_sfu:.1f}")
+        190.9
+        """
+        if driver not in DRIVERS:
+            raise InputError(f"driver = {driver!r} is none of {', '.join(DRIVERS)}")
+        if driver == "12month":
+            return self.f107_12month_sfu(when)
+        t = unix_s(when)
+        table = self._by_day
+        column = table[driver]
+        start = int(table.index[0].timestamp() // _DAY_S) if len(table) else 0
+        missing = np.isnan(t)
+        row = (np.where(missing, 0.0, t) // _DAY_S).astype(np.int64) - start
+        inside = (row >= 0) & (row < len(table))
+        row = np.clip(row, 0, max(len(table) - 1, 0))
+        value = column.to_numpy()[row] if len(table) else np.full(t.shape, np.nan)
+        bad = ~missing & ~(inside & np.isfinite(value))
+        if bad.any():
+            i = int(np.argmax(bad.reshape(-1)))
+            asked = dt.datetime.fromtimestamp(float(t.reshape(-1)[i]), dt.UTC).strftime("%Y-%m-%d")
+            where = f"[{i}]" if t.ndim else ""
+            raise InputError(
+                f"when{where} = {asked}: no {driver} flux; {self.name} has measured days "
+                f"{self.coverage.get('measured', 'none')}"
+            )
+        predicted = table[f"{driver}_predicted"].to_numpy()[row] if len(table) else missing
+        status = np.where(missing, "missing", np.where(predicted, "predicted", "observed"))
+        value = np.where(missing, np.nan, value)
+        return SmoothedFlux(
+            restore(value.reshape(-1), t.shape), restore(status.reshape(-1), t.shape)
+        )
+
+    @cached_property
+    def _by_day(self) -> pd.DataFrame:
+        """Means over windows of days, one row a day without gaps; NaN where too few days."""
+        daily = self._frame.set_index("date")
+        daily = daily[~daily.index.duplicated()].asfreq("D")
+        flux = daily["f107_obs_sfu"]
+        predicted = (daily["status"] == "predicted").astype(np.float64)
+        out = {}
+        for name, days, centred in (("81day", 81, True), ("27day", 27, False), ("daily", 1, False)):
+            windows = flux.rolling(days, center=centred, min_periods=-(-2 * days // 3))
+            out[name] = windows.mean()
+            any_of = predicted.rolling(days, center=centred, min_periods=1).max()
+            out[f"{name}_predicted"] = any_of > 0.0
+        usual = flux.rolling(27, min_periods=18).median()
+        out["daily"] = out["daily"].where(~(flux > 1.5 * usual), usual)
+        return pd.DataFrame(out, index=daily.index)
 
     def kp_at(self, when: Any, *, allow_predicted: bool = False) -> Any:
         """Kp of the 3-hour UT interval that holds each instant.

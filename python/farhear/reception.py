@@ -63,6 +63,8 @@ _NUMBERS: dict[str, tuple[str, str]] = {
 }
 _SOURCE = "farhear, rays and closed forms, ITU-R P.533, P.372, P.842, P.534 (see the model card)"
 _REACH_KHZ = 25.0  # neighbours farther off do not matter
+_FLUX_SFU = (50.0, 400.0)
+_DECILE = 1.2815515655446004  # standard deviations
 
 
 def likelihood(
@@ -75,6 +77,7 @@ def likelihood(
     *,
     power_kw: ArrayLike,
     f107_sfu: ArrayLike,
+    f107_sd_sfu: ArrayLike = 0.0,
     tx_gain_dbi: ArrayLike = 0.0,
     tx_pattern_dbi: ArrayLike | None = None,
     tx_gain_sd_db: ArrayLike = 0.0,
@@ -117,6 +120,10 @@ def likelihood(
         Transmitter power. [kW]
     f107_sfu
         12-month smoothed 10.7 cm flux, observed (see `farhear.indices`). [sfu]
+    f107_sd_sfu
+        How well it is known, for a forecast (see `farhear.forecast`): standard deviation, 0 to 200.
+        The likelihood is the mean over three fluxes, which takes three times as long; the S/N
+        deciles widen; all else belongs to `f107_sfu`. [sfu]
     tx_gain_dbi
         Antenna gain towards the receiver at usual take-off angles. Without a pattern the gain falls
         towards the horizon as over average ground. [dBi]
@@ -185,6 +192,46 @@ def likelihood(
     >>> bool(r.likelihood > 0.9)
     True
     """
+    shared: dict[str, Any] = {
+        "f107_sfu": f107_sfu,
+        "noise": noise,
+        "bandwidth_hz": bandwidth_hz,
+        "kp": kp,
+        "xray_w_m2": xray_w_m2,
+        "proton_2_pfu": proton_2_pfu,
+        "proton_5_pfu": proton_5_pfu,
+        "long_path": long_path,
+        "min_elevation_deg": min_elevation_deg,
+        "engine": engine,
+        "physics": physics,
+        "saturate": saturate,
+        "field_year": field_year,
+        "foe_form": foe_form,
+    }
+    doubt = as_float64("f107_sd_sfu", f107_sd_sfu)
+    check_range("f107_sd_sfu", doubt, 0.0, 200.0)
+    if (doubt > 0.0).any():
+        given = shared | {
+            "power_kw": power_kw,
+            "tx_gain_dbi": tx_gain_dbi,
+            "tx_pattern_dbi": tx_pattern_dbi,
+            "tx_gain_sd_db": tx_gain_sd_db,
+            "atmospheric": atmospheric,
+            "required_snr_db": required_snr_db,
+            "interferers": interferers,
+            "emission": emission,
+            "audio_khz": audio_khz,
+            "suppression_db": suppression_db,
+        }
+        flux = as_float64("f107_sfu", f107_sfu)
+        check_range("f107_sfu", flux, *_FLUX_SFU)
+        circuit = (tx_lat_deg, tx_lon_deg, rx_lat_deg, rx_lon_deg, freq_khz, utc)
+        return _over_fluxes(
+            *(
+                likelihood(*circuit, **given | {"f107_sfu": np.clip(flux + z * doubt, *_FLUX_SFU)})
+                for z in (-np.sqrt(3.0), 0.0, np.sqrt(3.0))
+            )
+        )
     freq = as_float64("freq_khz", freq_khz)
     table = pattern(tx_pattern_dbi)
     columns = {
@@ -211,7 +258,7 @@ def likelihood(
     if table.size:
         columns |= {f"gain at {2 * i} deg": table[..., i] for i in range(table.shape[-1])}
     flux = as_float64("f107_sfu", f107_sfu)
-    check_range("f107_sfu", flux, 50.0, 400.0)
+    check_range("f107_sfu", flux, *_FLUX_SFU)
     disturbed = {"kp": kp, "xray_w_m2": xray_w_m2}
     disturbed |= {"proton_2_pfu": proton_2_pfu, "proton_5_pfu": proton_5_pfu}
     instants = {"utc": unix_s(utc), "f107_sfu": flux}
@@ -242,34 +289,17 @@ def likelihood(
     else:
         storms = atmospheric
     thunder = _sources(storms, pairing.shape)
+    found = pairing.run(call, [*thunder, none, none, none, none])
     if interferers is None and emission == "A3E":
-        found = pairing.run(call, [*thunder, none, none, none, none])
         found["demodulation"] = np.zeros(pairing.shape, np.uint8)
         found["demodulation_gain_db"] = np.zeros(pairing.shape)
     else:
-        alone = pairing.run(call, [*thunder, none, none, none, none])
-        shared: dict[str, Any] = {
-            "f107_sfu": f107_sfu,
-            "noise": noise,
-            "atmospheric": None,
-            "bandwidth_hz": bandwidth_hz,
-            "kp": kp,
-            "xray_w_m2": xray_w_m2,
-            "proton_2_pfu": proton_2_pfu,
-            "proton_5_pfu": proton_5_pfu,
-            "long_path": long_path,
-            "min_elevation_deg": min_elevation_deg,
-            "engine": engine,
-            "physics": physics,
-            "saturate": saturate,
-            "field_year": field_year,
-            "foe_form": foe_form,
-        }
+        shared |= {"atmospheric": None}
         fields = _neighbours(_table(interferers), rx_lat_deg, rx_lon_deg, freq, utc, shared)
         best = _best_mode(
             fields,
             np.broadcast_to(freq, pairing.shape),
-            alone["noise_fa_db"],
+            found["noise_fa_db"],
             np.broadcast_to(columns["bandwidth_hz"], pairing.shape),
             emission,
             audio_khz,
@@ -279,6 +309,34 @@ def likelihood(
         found["demodulation"] = best.mode
         found["demodulation_gain_db"] = best.gain_db
     return _dataset(found, len(pairing.shape))
+
+
+def _over_fluxes(low: xr.Dataset, middle: xr.Dataset, high: xr.Dataset) -> xr.Dataset:
+    """Mean over a normal distribution of the flux by its values at 0 and +-sqrt(3) deviations.
+
+    Source of the weights 1/6, 2/3, 1/6: Gauss-Hermite quadrature of three points, exact for
+    polynomials up to the fifth degree (tables).
+    """
+
+    def mean(name: str) -> Any:
+        return middle[name] * (2.0 / 3.0) + (low[name] + high[name]) / 6.0
+
+    out = middle.copy()
+    for name in ("likelihood", "rung_likelihood"):
+        out[name] = mean(name).assign_attrs(middle[name].attrs)
+    ends = [one["snr_db"].to_numpy() for one in (low, middle, high)]
+    with np.errstate(invalid="ignore"):  # no mode at all: -inf less -inf
+        centre = (ends[0] + 4.0 * ends[1] + ends[2]) / 6.0
+        variance = sum(
+            w * (end - centre) ** 2 for w, end in zip((1 / 6, 2 / 3, 1 / 6), ends, strict=True)
+        )
+        for name, sign in (("snr_lower_decile_db", -1.0), ("snr_upper_decile_db", 1.0)):
+            away = np.abs(middle[name] - middle["snr_db"])
+            wider = middle["snr_db"] + sign * np.hypot(away, _DECILE * np.sqrt(variance))
+            out[name] = wider.where(np.isfinite(wider), middle[name]).assign_attrs(
+                middle[name].attrs
+            )
+    return out
 
 
 def _dataset(found: dict[str, Any], count: int) -> xr.Dataset:

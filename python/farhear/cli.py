@@ -1,4 +1,4 @@
-"""The command line: `farhear season ...` and `python -m farhear --versions`.
+"""The command line: `farhear season ...`, `farhear score ...`, `python -m farhear --versions`.
 
 A mistake in the input is told in one line and ends with status 2; Ctrl-C ends with 130 and leaves
 the files of an earlier run as they were.
@@ -13,9 +13,10 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from rich import box
 from rich.console import Console
 from rich.progress import (
     BarColumn,
@@ -27,16 +28,25 @@ from rich.progress import (
 from rich.table import Table
 
 import farhear
+from farhear import tables
 from farhear.errors import InputError
+from farhear.indices import DRIVERS
 from farhear.schedule import DAY_CONVENTIONS, Schedule, read_schedule
 from farhear.station import Station, read_station
 
 if TYPE_CHECKING:
     import xarray as xr
 
+    from farhear.scoring import Checks, FluxFit, Scores
+
 __all__ = ["main", "versions"]
 
 _SHOWN_REASONS = 5
+_AGAINST = {
+    "kp": "Kp",
+    "zenith_deg": "zenith, deg",
+    "geomagnetic_lat_deg": "mag. lat., deg",
+}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -51,7 +61,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         parser.print_help()
         return 2
     try:
-        _season(options, out)
+        _VERBS[options.verb](options, out)
     except (InputError, OSError) as fault:
         Console(stderr=True, markup=False, highlight=False).print(
             f"farhear: {fault}", soft_wrap=True
@@ -87,7 +97,37 @@ def _parser() -> argparse.ArgumentParser:
     season.add_argument("--from", dest="first", help="first date, YYYY-MM-DD (default: the season)")
     season.add_argument("--to", dest="last", help="last date, YYYY-MM-DD (default: the season)")
     season.add_argument("--out", type=Path, help="folder for the files (default: farhear-SEASON)")
+    _add_score(verbs.add_parser("score", help="does the likelihood agree with what was heard?"))
     return parser
+
+
+def _add_score(score: argparse.ArgumentParser) -> None:
+    score.add_argument("checks", nargs="?", type=Path, help="table of checks (CSV), or say --log")
+    score.add_argument("--log", type=Path, help="your log (CSV) instead of a table of checks")
+    score.add_argument("--station", type=Path, help="with --log: station file (TOML)")
+    score.add_argument("--schedule", type=Path, help="with --log: list of broadcasts (CSV)")
+    score.add_argument("--days", choices=DAY_CONVENTIONS, help="what day digits in the list mean")
+    score.add_argument("--season", help="season of the list, for example B25")
+    score.add_argument("--encoding", help="encoding of the checks or the log if it is not UTF-8")
+    score.add_argument("--delimiter", default=",", help="between their cells (default: ,)")
+    table = score.add_argument_group("for rows of a table of checks that do not say")
+    table.add_argument("--power-kw", type=float, help="power of the emitter")
+    table.add_argument("--tx-gain-dbi", type=float, help="its antenna towards the receiver (0)")
+    table.add_argument("--bandwidth-hz", type=float, help="bandwidth of the receiver (9000)")
+    table.add_argument("--required-snr-db", type=float, help="what counts as heard in it (17)")
+    table.add_argument(
+        "--noise", help="city, residential, rural, 'quiet rural', or a measured figure in dB"
+    )
+    flux = score.add_argument_group("solar flux")
+    flux.add_argument("--driver", choices=DRIVERS, default="27day", help="mean of the record")
+    flux.add_argument("--f107", type=float, help="one solar flux for all checks instead")
+    flux.add_argument(
+        "--index-offset", type=float, default=0.0, help="added to the flux, found in another log"
+    )
+    flux.add_argument("--fit-index", action="store_true", help="find that offset in these checks")
+    score.add_argument(
+        "--out", type=Path, default=Path("farhear-score"), help="folder (%(default)s)"
+    )
 
 
 def _inputs(options: argparse.Namespace) -> tuple[Station, Schedule, str]:
@@ -167,11 +207,65 @@ def _season(options: argparse.Namespace, out: Console) -> None:
     out.print(f"Files in {folder}: {', '.join(path.name for path in written)}", soft_wrap=True)
 
 
+def _score(options: argparse.Namespace, out: Console) -> None:
+    from farhear.folder import write_scores
+    from farhear.scoring import fit_flux, score
+
+    checks = _checks(options)
+    flux = {"f107_sfu": options.f107, "driver": options.driver}
+    with _progress("checks") as tick:
+        found = score(checks, offset_sfu=options.index_offset, progress=tick, **flux)
+    fit = None
+    if options.fit_index:
+        with _progress("index") as tick:
+            fit = fit_flux(checks, progress=tick, **flux)
+    written = write_scores(found, checks, options.out, fit)
+    _say_scores(found, checks, out)
+    if fit is not None:
+        _say_fit(fit, out)
+    out.print(f"Files in {options.out}: {', '.join(path.name for path in written)}", soft_wrap=True)
+    out.print("checks.csv holds the places of the receivers: share it with care.")
+
+
+def _checks(options: argparse.Namespace) -> Checks:
+    """Read the table of checks, or the log with the station and the schedule."""
+    from farhear.scoring import checks_from_log, read_checks
+
+    of_log = ("station", "schedule", "days", "season")
+    of_table = ("power_kw", "tx_gain_dbi", "bandwidth_hz", "required_snr_db", "noise")
+    if (options.checks is None) == (options.log is None):
+        raise InputError("give either a table of checks or --log")
+    text = {"encoding": options.encoding, "delimiter": options.delimiter}
+    if options.log is None:
+        _refuse(options, of_log, "goes with --log")
+        given = {name: getattr(options, name) for name in of_table}
+        with contextlib.suppress(TypeError, ValueError):
+            given["noise"] = float(options.noise)
+        known = {name: value for name, value in given.items() if value is not None}
+        return read_checks(options.checks, **known, **text)
+    _refuse(options, of_table, "is for a table of checks; the station and the schedule say it")
+    for name in ("station", "schedule"):
+        if getattr(options, name) is None:
+            raise InputError(f"--{name} is missing, --log needs it")
+    station = read_station(options.station)
+    schedule = read_schedule(options.schedule, days=options.days, season=options.season)
+    return checks_from_log(options.log, station, schedule, **text)
+
+
+def _refuse(options: argparse.Namespace, names: Sequence[str], reason: str) -> None:
+    for name in names:
+        if getattr(options, name) is not None:
+            raise InputError(f"--{name.replace('_', '-')} {reason}")
+
+
+_VERBS = {"season": _season, "score": _score}
+
+
 @contextlib.contextmanager
-def _progress() -> Iterator[Callable[[int, int], None]]:
+def _progress(what: str = "circuits") -> Iterator[Callable[[int, int], None]]:
     """Progress bar on the error stream, so that standard output stays clean."""
     bar = Progress(
-        TextColumn("circuits"),
+        TextColumn(what),
         BarColumn(),
         MofNCompleteColumn(),
         TimeRemainingColumn(),
@@ -180,7 +274,7 @@ def _progress() -> Iterator[Callable[[int, int], None]]:
         disable=not sys.stderr.isatty(),
     )
     with bar:
-        task = bar.add_task("circuits", total=None)
+        task = bar.add_task(what, total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
@@ -190,14 +284,109 @@ def _say_schedule(schedule: Schedule, out: Console) -> None:
         f"{schedule.rows_rejected} refused, {len(schedule.warnings)} doubts (see rejects.csv)",
         soft_wrap=True,
     )
-    for fault in schedule.rejects.head(_SHOWN_REASONS).to_dict("records"):
+    _say_faults(schedule, out)
+    if schedule.note:
+        out.print(f"Assumption: {schedule.note}.", soft_wrap=True)
+
+
+def _say_faults(table: tables.Table, out: Console) -> None:
+    for fault in table.rejects.head(_SHOWN_REASONS).to_dict("records"):
         out.print(
             f"  line {fault['row']}, {fault['column'] or 'row'}: {fault['reason']}", soft_wrap=True
         )
-    if len(schedule.rejects) > _SHOWN_REASONS:
-        out.print(f"  and {len(schedule.rejects) - _SHOWN_REASONS} more")
-    if schedule.note:
-        out.print(f"Assumption: {schedule.note}.", soft_wrap=True)
+    if len(table.rejects) > _SHOWN_REASONS:
+        out.print(f"  and {len(table.rejects) - _SHOWN_REASONS} more")
+
+
+def _say_scores(scores: Scores, checks: Checks, out: Console) -> None:
+    for note in scores.notes:
+        out.print(note, soft_wrap=True)
+    if checks.rows_rejected:
+        out.print("Refused (all in rejects.csv):")
+    _say_faults(checks, out)
+    if len(checks.warnings):
+        out.print(f"{len(checks.warnings)} doubts, see rejects.csv.")
+    summary = Table(
+        title="Likelihood against checks",
+        caption="interval: 90 %, by whole days; skill: against rates of other days",
+    )
+    for name in ("score", "of", "value", "interval"):
+        summary.add_column(name)
+    for row in scores.summary.to_dict("records"):
+        summary.add_row(row["name"], row["of"], *_shown(row["value"], row["low"], row["high"]))
+    out.print(summary)
+    for title, frame in (("band", scores.by_band), ("distance, km", scores.by_distance)):
+        table = Table(
+            title=f"By {title}",
+            box=box.SIMPLE_HEAD,
+            pad_edge=False,
+            collapse_padding=True,
+            caption="model: mean likelihood; gap: heard less model; skill: Brier, recalibrated, "
+            "against the rate of the path",
+        )
+        for name in (title, "checks", "heard", "model", "gap", "", "ROC area", "skill"):
+            table.add_column(name)
+        for row in frame.to_dict("records"):
+            table.add_row(
+                *_gap(row),
+                *(_figure(row[k], ".2f") for k in ("roc_area", "recalibrated_skill_path")),
+            )
+        out.print(table)
+    curve = Table(title="When it said so much", caption="interval: 90 %, by whole days")
+    for name in ("likelihood", "checks", "mean", "heard", "interval"):
+        curve.add_column(name)
+    for row in scores.calibration.to_dict("records"):
+        curve.add_row(
+            f"{_figure(row['likelihood_low'])} to {_figure(row['likelihood_high'])}",
+            str(row["count"]),
+            _figure(row["likelihood_mean"]),
+            *_shown(row["heard_ratio"], row["low"], row["high"]),
+        )
+    out.print(curve)
+    rest = Table(
+        title="What is left: heard less likelihood",
+        caption="zenith of the sun and geomagnetic latitude: at the middle of the path",
+        box=box.SIMPLE_HEAD,
+        pad_edge=False,
+        collapse_padding=True,
+    )
+    for name in ("against", "class", "checks", "heard", "model", "gap", ""):
+        rest.add_column(name)
+    for row in scores.residuals.to_dict("records"):
+        rest.add_row(_AGAINST[row["against"]], *_gap(row))
+    out.print(rest)
+
+
+def _say_fit(fit: FluxFit, out: Console) -> None:
+    best, interval = _shown(fit.offset_sfu, fit.low_sfu, fit.high_sfu, "+.0f")
+    out.print(
+        f"Index from the checks: the flux of {fit.mean_f107_sfu:.0f} sfu {best} fits best, "
+        f"{interval or 'no interval'}. Score another log with --index-offset {best}: "
+        "these checks would judge themselves.",
+        soft_wrap=True,
+    )
+    for note in fit.notes:
+        out.print(note, soft_wrap=True)
+
+
+def _gap(row: dict[Any, Any]) -> tuple[str, ...]:
+    return (
+        row["class"].removesuffix(" km"),
+        str(row["count"]),
+        _figure(row["heard_ratio"], ".2f"),
+        _figure(row["likelihood_mean"], ".2f"),
+        *_shown(row["gap"], row["gap_low"], row["gap_high"], "+.2f"),
+    )
+
+
+def _shown(value: float, low: float, high: float, form: str = ".3f") -> tuple[str, str]:
+    """A value, and its interval in words; a minus sign for what is not known."""
+    interval = "" if np.isnan(low) else f"{low:{form}} to {high:{form}}"
+    return _figure(value, form), interval
+
+
+def _figure(value: float, form: str = ".3f") -> str:
+    return "-" if np.isnan(value) else f"{value:{form}}"
 
 
 def _say_study(study: xr.Dataset, out: Console) -> None:

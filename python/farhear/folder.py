@@ -1,10 +1,15 @@
-"""A season study as a folder of files that anyone can open.
+"""A season study, or the scores of checks, as a folder of files that anyone can open.
 
-`season.nc` (the study, netCDF-4 with CF-1.11 attributes), `bands.csv` (band by ISO week),
+A study: `season.nc` (the study, netCDF-4 with CF-1.11 attributes), `bands.csv` (band by ISO week),
 `rejects.csv` (rows of the schedule that were refused, left out or doubted, with the reason),
-`rules.csv` (rules of thumb and what became of them), and two charts as PNG and SVG. Every file is
-written under a temporary name; only when all are there are they renamed, so that a crash leaves the
-old ones whole.
+`rules.csv` (rules of thumb and what became of them), and two charts as PNG and SVG.
+
+Scores: `summary.csv`, `bands.csv`, `distances.csv`, `calibration.csv`, `residuals.csv`,
+`checks.csv` (every accepted check with its likelihood, again a table of checks), `rejects.csv`, and
+`index.csv` where an index was fitted.
+
+Every file is written under a temporary name; only when all are there are they renamed, so that a
+crash leaves the old ones whole.
 """
 
 from __future__ import annotations
@@ -20,11 +25,14 @@ import pandas as pd
 from farhear import charts, rules
 from farhear.schedule import Schedule
 from farhear.season import band_weeks, summary
+from farhear.tables import Table
 
 if TYPE_CHECKING:
     import xarray as xr
 
-__all__ = ["write_season"]
+    from farhear.scoring import Checks, FluxFit, Scores
+
+__all__ = ["write_scores", "write_season"]
 
 _DECIMALS = {"likelihood": 3, "min": 1, "p25": 1, "p75": 1}
 
@@ -64,6 +72,60 @@ def write_season(study: xr.Dataset, schedule: Schedule, folder: str | Path) -> l
         ):
             charts.save(figure, stage(f"{name}.png"), alt)
             charts.save(figure, stage(f"{name}.svg"), alt)
+    return stage.files
+
+
+def write_scores(
+    scores: Scores, checks: Checks, folder: str | Path, fit: FluxFit | None = None
+) -> list[Path]:
+    """Write scores.
+
+    Parameters
+    ----------
+    scores, checks
+        From :func:`farhear.scoring.score`, and what it was given.
+    folder
+        Made when it does not exist; files of the same names in it are replaced. An `index.csv` of
+        an earlier run goes when there is no `fit`.
+    fit
+        From :func:`farhear.scoring.fit_flux`.
+
+    Returns
+    -------
+    The files, in the order of the module's text.
+
+    Raises
+    ------
+    OSError
+        When the folder cannot be written.
+    """
+    folder = Path(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    # the outcome as a word, so that the file can be read as checks again
+    when = scores.frame["utc"].dt.round("s").dt.strftime("%Y-%m-%dT%H:%M:%SZ")
+    rows = scores.frame.assign(heard=scores.frame["outcome"], utc=when).drop(columns="outcome")
+    tables = {
+        "summary": scores.summary,
+        "bands": scores.by_band,
+        "distances": scores.by_distance,
+        "calibration": scores.calibration,
+        "residuals": scores.residuals,
+        "checks": rows,
+        "rejects": _faults(
+            checks,
+            [
+                checks.rejects.assign(what="refused"),
+                checks.warnings.assign(what="doubted, used"),
+            ],
+        ),
+    }
+    if fit is not None:
+        tables["index"] = fit.curve
+    with _staged(folder) as stage:
+        for name, table in tables.items():
+            _write_csv(table, stage(f"{name}.csv"), "%.8g")
+    if fit is None:
+        (folder / "index.csv").unlink(missing_ok=True)
     return stage.files
 
 
@@ -108,8 +170,10 @@ def _write_netcdf(study: xr.Dataset, path: Path) -> None:
     study.to_netcdf(path, engine="netcdf4", encoding=encoding)
 
 
-def _write_csv(table: pd.DataFrame, path: Path) -> None:
-    table.to_csv(path, index=False, lineterminator="\n", encoding="utf-8")
+def _write_csv(table: pd.DataFrame, path: Path, float_format: str | None = None) -> None:
+    table.to_csv(
+        path, index=False, lineterminator="\n", encoding="utf-8", float_format=float_format
+    )
 
 
 def _rounded(table: pd.DataFrame) -> pd.DataFrame:
@@ -139,8 +203,13 @@ def _rejects(schedule: Schedule) -> pd.DataFrame:
         left_out.assign(what="left out of the study"),
         doubts.assign(what="doubted, used"),
     ]
+    return _faults(schedule, parts)
+
+
+def _faults(table: Table, parts: list[pd.DataFrame]) -> pd.DataFrame:
+    """Rejects and doubts as one table, in the order of the file."""
     filled = [part for part in parts if len(part)]
-    columns = [*schedule.rejects.columns, "what"]
+    columns = [*table.rejects.columns, "what"]
     if not filled:
         return pd.DataFrame(columns=columns)
     return pd.concat(filled, ignore_index=True)[columns].sort_values("row", kind="stable")

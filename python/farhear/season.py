@@ -155,7 +155,7 @@ def season_study(
             f"{_MOST_ELEMENTS:g} values; give fewer dates or hours"
         )
     driver = _driver(indices, day, f107_sfu)
-    geometry = _geometry(station, frame)
+    geometry = broadcast_geometry(station, frame)
     # The half days around dusk and dawn reach into the neighbouring UTC dates.
     wide = np.unique([day - 1, day, day + 1]) if hour.size == 24 else day
     keep = np.isin(wide, day)
@@ -341,8 +341,16 @@ def _driver(indices: Any, day: NDArray[np.int64], f107_sfu: float | None) -> _Dr
     return _Driver(values, [str(s) for s in flux.status], str(indices.name))
 
 
-def _geometry(station: Station, frame: pd.DataFrame) -> dict[str, Any]:
-    """Distance, directions and antenna gain of every broadcast."""
+def broadcast_geometry(station: Station, frame: pd.DataFrame) -> dict[str, Any]:
+    """Distance, directions and antenna gain of rows of a schedule, towards the station.
+
+    Returns
+    -------
+    Arrays of shape (rows,): `distance_km` [km]; `tx_bearing_deg`, `home_bearing_deg`,
+    `off_beam_deg` [deg]; `tx_gain_dbi`, the highest gain over all elevations [dBi];
+    `tx_gain_sd_db`, how well the antenna is known [dB]; and `pattern_dbi` of shape (rows, 46), the
+    gain at elevations 0, 2 to 90 deg [dBi].
+    """
     from farhear import antenna, path
 
     lat_deg = frame["tx_lat_deg"].to_numpy(np.float64)

@@ -30,8 +30,8 @@ from rich.table import Table
 import farhear
 from farhear import tables
 from farhear.errors import InputError
-from farhear.indices import DRIVERS
 from farhear.schedule import DAY_CONVENTIONS, Schedule, read_schedule
+from farhear.scoring import FLUXES
 from farhear.station import Station, read_station
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ def _add_score(score: argparse.ArgumentParser) -> None:
         "--noise", help="city, residential, rural, 'quiet rural', or a measured figure in dB"
     )
     flux = score.add_argument_group("solar flux")
-    flux.add_argument("--driver", choices=DRIVERS, default="27day", help="mean of the record")
+    flux.add_argument("--driver", choices=FLUXES, default="27day", help="mean of the record")
     flux.add_argument("--f107", type=float, help="one solar flux for all checks instead")
     flux.add_argument(
         "--index-offset", type=float, default=0.0, help="added to the flux, found in another log"
@@ -312,6 +312,19 @@ def _say_scores(scores: Scores, checks: Checks, out: Console) -> None:
     )
     for name in ("score", "of", "value", "interval"):
         summary.add_column(name)
+    values = scores.summary.set_index(["name", "of"])["value"]
+    area, said = values["ROC area", "as it is"], values["mean likelihood", "as it is"]
+    out.print(
+        "In short: "
+        + (
+            f"of two checks, one heard and one not, the heard one has the higher likelihood in "
+            f"{100.0 * area:.0f} of 100 cases (guessing: 50); "
+            if np.isfinite(area)
+            else ""
+        )
+        + f"likelihood {said:.2f} on average, heard {values['share heard', 'checks']:.2f}.",
+        soft_wrap=True,
+    )
     for row in scores.summary.to_dict("records"):
         summary.add_row(row["name"], row["of"], *_shown(row["value"], row["low"], row["high"]))
     out.print(summary)

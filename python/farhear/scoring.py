@@ -58,13 +58,13 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from farhear import band, listening, skill
+from farhear import band, forecast, listening, skill
 from farhear._arrays import Floats, as_float64, check_range
 from farhear.errors import InputError
 from farhear.indices import DRIVERS
@@ -92,6 +92,7 @@ __all__ = [
     "DISTANCE_EDGES_KM",
     "FEWEST_CHECKS",
     "FEWEST_DAYS",
+    "FLUXES",
     "OUTCOMES",
     "Checks",
     "FluxFit",
@@ -107,6 +108,8 @@ Flags = NDArray[np.bool_]
 
 OUTCOMES = ("heard", "carrier_only", "not_heard", "blocked", "not_checked")
 """Outcomes of a check; the last two say nothing about propagation."""
+FLUXES = (*DRIVERS, "forecast")
+"""Fluxes that checks can be scored with."""
 FEWEST_CHECKS = 30
 """Below this many checks a note says that they are too few to judge; common practice, no source."""
 FEWEST_DAYS = 5
@@ -533,13 +536,25 @@ def _indices(indices: Indices | None) -> Indices:
     return load_indices()
 
 
+class _Flux(NamedTuple):
+    """Flux of each check, how uncertain it is, and in words where it comes from."""
+
+    sfu: Floats
+    sd_sfu: Floats
+    text: str
+
+    def moved(self, more_sfu: float) -> _Flux:
+        """The same, so much higher, within the range of the likelihood."""
+        return self._replace(sfu=np.clip(self.sfu + more_sfu, *_FLUX_SFU))
+
+
 def _flux(
     checks: Checks, f107_sfu: ArrayLike | None, driver: str, indices: Indices | None
-) -> tuple[Floats, str]:
-    """Flux of each check, and in words where it comes from."""
-    if driver not in DRIVERS:
-        known = ", ".join(map(repr, DRIVERS))
-        raise InputError(f"driver = {driver!r} is none of {known}{near_name(driver, DRIVERS)}")
+) -> _Flux:
+    sure = np.zeros(len(checks))
+    if driver not in FLUXES:
+        known = ", ".join(map(repr, FLUXES))
+        raise InputError(f"driver = {driver!r} is none of {known}{near_name(driver, FLUXES)}")
     if f107_sfu is not None:
         given = as_float64("f107_sfu", f107_sfu)
         check_range("f107_sfu", given, *_FLUX_SFU)
@@ -548,19 +563,29 @@ def _flux(
                 f"f107_sfu has shape {given.shape} or a gap; one number is needed, or one for each "
                 f"of {len(checks)} checks"
             )
-        return np.broadcast_to(given, (len(checks),)), "as given by the caller"
+        return _Flux(np.broadcast_to(given, (len(checks),)), sure, "as given by the caller")
     indices = _indices(indices)
-    found = indices.f107_sfu(to_utc(checks.frame["utc"]), driver)
+    when = to_utc(checks.frame["utc"])
+    if driver == "forecast":
+        days, which = np.unique(unix_s(when) // _DAY_S, return_inverse=True)
+        told = [
+            forecast.flux(indices, np.datetime64(int(day), "D"), UtcTimes((day + 0.5) * _DAY_S))
+            for day in days
+        ]
+        both = np.array([(one.f107_sfu, one.sd_sfu) for one in told], dtype=np.float64)
+        text = f"12month mean as it could be told from {indices.name} before each day"
+        return _Flux(both[which, 0], both[which, 1], text)
+    found = indices.f107_sfu(when, driver)
     status = np.asarray(found.status)
     words = [f"{name} for {int((status == name).sum())}" for name in np.unique(status)]
     text = f"{driver} mean of {indices.name}: {', '.join(words)} of {len(checks)} checks"
-    return np.asarray(found.f107_sfu, dtype=np.float64), text
+    return _Flux(np.asarray(found.f107_sfu, dtype=np.float64), sure, text)
 
 
 def _evaluate(
     checks: Checks,
     rows: Codes,
-    f107_sfu: Floats,
+    flux: _Flux,
     *,
     physics: Physics | None,
     engine: str,
@@ -598,7 +623,8 @@ def _evaluate(
             one["freq_khz"],
             UtcTimes(seconds[of]),
             power_kw=one["power_kw"],
-            f107_sfu=f107_sfu[of],
+            f107_sfu=flux.sfu[of],
+            f107_sd_sfu=flux.sd_sfu[of],
             tx_gain_dbi=one["tx_gain_dbi"],
             tx_pattern_dbi=checks.pattern_dbi[of] if checks.pattern_dbi.size else None,
             tx_gain_sd_db=one["tx_gain_sd_db"],
@@ -646,7 +672,7 @@ class Scores:
         with `gap_low` and `gap_high`, `recalibrated_gap` with its interval, `roc_area`, `brier`,
         `skill_overall`, `skill_path`, `skill_month_hour`, and the last four for `recalibrated_`.
     calibration
-        See :func:`calibration_curve`.
+        See :func:`farhear.skill.calibration_curve`.
     residuals
         `against` (kp, zenith_deg and geomagnetic_lat_deg, without sign, at the middle of the path),
         `class`, and the columns up to the gaps as in `by_band`.
@@ -716,7 +742,9 @@ def score(
     f107_sfu
         Flux instead of the indices, one number or one for each check, 50 to 400. [sfu]
     driver
-        Which mean of the observed flux of the indices, see `farhear.indices.DRIVERS`.
+        Which mean of the observed flux of the indices, see `farhear.indices.DRIVERS`; "forecast" is
+        the 12-month mean as it could be told on each day, with its error (`farhear.forecast`). The
+        27 days before served best on the open recordings of the model card.
     indices
         From `farhear.read_indices`, also for Kp; None takes the shipped ones.
     offset_sfu
@@ -727,7 +755,7 @@ def score(
     bins
         Of the calibration curve.
     n, seed, level
-        Draws, seed and share of the intervals, see :func:`block_interval`.
+        Draws, seed and share of the intervals, see :func:`farhear.skill.block_interval`.
     progress
         Called with checks done and checks in all.
 
@@ -750,10 +778,10 @@ def score(
         )
         more = f" (the first refused: {why})" if why else ""
         raise InputError(f"{checks.text()}; nothing to score{more}")
-    flux, source = _flux(checks, f107_sfu, driver, indices)
+    flux = _flux(checks, f107_sfu, driver, indices)
     if not abs(offset_sfu) <= _FLUX_SFU[1]:
         raise InputError(f"offset_sfu = {offset_sfu:g} is outside [-400, 400]")
-    flux = np.clip(flux + offset_sfu, *_FLUX_SFU)
+    flux = flux.moved(offset_sfu)
     found = _evaluate(
         checks,
         np.arange(len(checks)),
@@ -763,7 +791,7 @@ def score(
         long_path=long_path,
         progress=progress,
     )
-    frame, notes = _described(checks, found, flux, _indices(indices))
+    frame, notes = _described(checks, found, flux.sfu, _indices(indices))
     rng = np.random.default_rng(seed)
     code, blocks = skill.to_codes("block", frame["block"].to_numpy(dtype=object)[says])
     heard = frame["heard"].to_numpy(dtype=np.float64)[says]
@@ -808,7 +836,7 @@ def score(
         residuals=pd.concat(residuals, ignore_index=True),
         recalibration=learnt,
         frame=frame,
-        notes=[*_notes(checks, heard, blocks, source, offset_sfu), *notes],
+        notes=[*_notes(checks, heard, blocks, flux.text, offset_sfu), *notes],
     )
 
 
@@ -1096,7 +1124,7 @@ def fit_flux(
     f107_sfu, driver, indices, physics, engine, long_path
         As in :func:`score`.
     n, seed, level
-        As in :func:`block_interval`.
+        As in :func:`farhear.skill.block_interval`.
     progress
         Called with evaluations done and evaluations in all.
 
@@ -1125,8 +1153,8 @@ def fit_flux(
         raise InputError(f"low_sfu = {low_sfu:g}, high_sfu = {high_sfu:g}: not 50 to 400 in order")
     if not 1.0 <= step_sfu <= 50.0:
         raise InputError(f"step_sfu = {step_sfu:g} is outside [1, 50]")
-    flux, _ = _flux(checks, f107_sfu, driver, indices)
-    mean = float(flux[says].mean())
+    flux = _flux(checks, f107_sfu, driver, indices)
+    mean = float(flux.sfu[says].mean())
     first, last = np.ceil((low_sfu - mean) / step_sfu), np.floor((high_sfu - mean) / step_sfu)
     offset = np.arange(first, last + 1.0) * step_sfu
     if offset.size < 3:
@@ -1144,7 +1172,7 @@ def fit_flux(
         found = _evaluate(
             checks,
             says,
-            np.clip(flux + more, *_FLUX_SFU),
+            flux.moved(more),
             physics=physics,
             engine=engine,
             long_path=long_path,

@@ -13,7 +13,7 @@ from scipy.special import expit, logit
 from sklearn.metrics import brier_score_loss, roc_auc_score
 
 import farhear as fh
-from farhear import scoring, skill
+from farhear import forecast, scoring, skill
 from farhear.errors import InputError
 from farhear.indices import DRIVERS
 from farhear.schedule import read_schedule
@@ -541,6 +541,29 @@ def test_flux_from_the_record(tmp_path, driver):
     expected = fh.load_indices().f107_sfu(fh.utc(checks.frame["utc"]), driver)
     np.testing.assert_allclose(scores.frame["f107_sfu"], expected.f107_sfu)
     assert any(f"Solar flux: {driver} mean of the shipped indices" in n for n in scores.notes)
+
+
+def test_forecasts_of_each_day_with_their_doubt(tmp_path):
+    """Each day's flux as told that morning; the same likelihood as asked for by hand."""
+    checks = read(tmp_path, invented(6, 3))
+    scores = scoring.score(checks, driver="forecast", n=20)
+    row = scores.frame.iloc[0]
+    day = row["utc"].strftime("%Y-%m-%d")
+    told = forecast.flux(fh.load_indices(), day, f"{day}T12:00Z")
+    assert row["f107_sfu"] == pytest.approx(float(told.f107_sfu))
+    expected = fh.reception.likelihood(
+        *(row[f"{end}_{axis}_deg"] for end in ("tx", "rx") for axis in ("lat", "lon")),
+        row["freq_khz"],
+        row["utc"],
+        power_kw=row["power_kw"],
+        f107_sfu=told.f107_sfu,
+        f107_sd_sfu=told.sd_sfu,
+        tx_gain_dbi=row["tx_gain_dbi"],
+        noise=row["noise"],
+        bandwidth_hz=row["bandwidth_hz"],
+        required_snr_db=row["required_snr_db"],
+    )
+    assert row["likelihood"] == pytest.approx(float(expected["likelihood"]), abs=1e-9)
 
 
 # An index from the checks -----------------------------------------------------------------------

@@ -27,12 +27,11 @@ using vector_math::kRad_per_deg;
 
 // ---------------------------------------------------------------- which modes are tried
 
-constexpr double kLongestHop_km = 4200.0;   // of F2, at the horizon over a high layer
-constexpr double kLongestHopE_km = 2300.0;  // of E and Es, at the horizon
-constexpr double kFarWay_km = 12000.0;      // beyond it one order less
-constexpr double kUnequalHops_km = 7000.0;  // so far out hops of other lengths always offer [own]
-constexpr std::size_t kOrders = 3;          // F2 orders a way
-constexpr double kFarthestEs_km = 9000.0;   // Es all the way
+constexpr double kLongestHop_km = 4200.0;      // of F2, at the horizon over a high layer
+constexpr double kLongestHopE_km = 2300.0;     // of E and Es, at the horizon
+constexpr double kFarWay_km = 12000.0;         // beyond it one order less
+constexpr std::size_t kOrders = 3;             // F2 orders a way
+constexpr double kFarthestEs_km = 9000.0;      // Es all the way
 constexpr double kFarthestMixed_km = 10000.0;  // one Es hop, the others F2
 constexpr int kMostMixed_hops = 3;
 
@@ -860,23 +859,14 @@ struct Budgeter {
     double sent;  // (uV/m)^2 at 1 km
 };
 
-/// How much darker it gets above a MUF: 36 sqrt(f/MUF - 1), whose steep root at the MUF is taken
-/// off by 1 %, or minutes would jump. [dB] Source: P.533 [memory]
-double beyond_db(double freq_mhz, double muf_mhz) noexcept {
-    return 36.0 * (std::sqrt(std::max(freq_mhz / muf_mhz - 1.0, 0.0) + 0.01) - 0.1);
-}
-
-/// Loss above the MUF of the day. Within the reach of one hop all that arrives then is scattered by
-/// ground that longer hops light. Farther out hops need not be equal, and the published law holds.
-/// [dB]
-double unsupported_db(double freq_mhz, const DaySupport& day, double path_km, double whole_km,
-                      const Options& o) noexcept {
+/// Loss above the MUF of the day, where all that arrives is scattered by ground that longer hops
+/// light; above their MUF too that ground gets darker, by 36 sqrt(f/MUF - 1) [memory: P.533], whose
+/// steep root at the MUF is taken off by 1 %, or minutes would jump. [dB]
+double scattered_db(double freq_mhz, double farthest_mhz, double path_km,
+                    const Options& o) noexcept {
     const double detour = kScatterPath_km / path_km;
-    const double scattered =
-        o.scatter_db + decibel(1.0 + detour * detour) + beyond_db(freq_mhz, day.farthest_mhz);
-    const double passed = std::min(scattered, beyond_db(freq_mhz, day.muf_mhz));
-    return scattered +
-           scales::smooth_step(whole_km, kLongestHop_km, kUnequalHops_km) * (passed - scattered);
+    const double above = std::max(freq_mhz / farthest_mhz - 1.0, 0.0);
+    return o.scatter_db + decibel(1.0 + detour * detour) + 36.0 * (std::sqrt(above + 0.01) - 0.1);
 }
 
 /// Level of a mode that is there for a share of the hour and `loss_db` down for the rest, as a
@@ -996,13 +986,13 @@ struct Support {
     double carried;    // with what penetrates and scatters
 };
 
-Support f2_support(const DaySupport& day, double freq, double path_km, double whole_km,
+Support f2_support(const DaySupport& day, double freq, double path_km,
                    const Options& options) noexcept {
     Support out{};
     out.supported = vector_math::normal(vector_math::log(day.muf_mhz / freq) / day.width);
     out.carried =
         out.supported < 0.9999
-            ? between_levels(out.supported, unsupported_db(freq, day, path_km, whole_km, options))
+            ? between_levels(out.supported, scattered_db(freq, day.farthest_mhz, path_km, options))
             : 1.0;
     return out;
 }
@@ -1141,8 +1131,7 @@ void Circuit::State::Reception::add_order(std::size_t index) {
             continue;
         }
         const DayPassage& day = by_day[d];
-        const Support support =
-            f2_support(order.days[d], freq, day.low.path_km, track.whole_km, s.options);
+        const Support support = f2_support(order.days[d], freq, day.low.path_km, s.options);
         const auto add_f2 = [&](const Passage& p, double part, double screen, bool is_high) {
             const double full = budgeter.strength(p) * day.presence;
             const double open = open_share(freq, screen);
@@ -1249,8 +1238,7 @@ void Circuit::State::Reception::add_mixed(std::size_t index, double floor) {
     for (std::size_t d = 0; d < kDays; ++d) {
         const double muf = mixed.muf_mhz * vector_math::exp(kNarrowed * day_z(d) * mixed.spread);
         const double supported = vector_math::normal(vector_math::log(muf / freq) / width);
-        carried[d] = between_levels(supported, unsupported_db(freq, {muf, muf, width}, p.path_km,
-                                                              at.track.whole_km, s.options));
+        carried[d] = between_levels(supported, scattered_db(freq, muf, p.path_km, s.options));
     }
     for (std::size_t patch = 0; patch < kPatches; ++patch) {
         const double reflected = power(-loss_db[patch]);

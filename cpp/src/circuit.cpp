@@ -60,7 +60,7 @@ constexpr double kScatterPath_km = 3000.0;  // out to where the ground is lit, a
 constexpr double kSpreadE = 0.04;           // deciles 0.95 and 1.05 [memory: P.533]
 constexpr double kHighestE = 10.0;          // times foE: 1.8 times the MUF at the horizon, 81 dB
 constexpr double kClear = -0.09;            // ln(foEs / vertical frequency): nothing is hidden
-constexpr double kMostE_db = 81.0;          // above the E MUF [memory: P.533]
+constexpr double kMostE_db = 81.0;          // above the E or F1 MUF: the cap of P.533 [memory]
 constexpr double kIgnored = 3e-4;           // share of what is there already: 0.001 dB
 constexpr double kGroundSine = 0.23;        // see low_angle
 constexpr double kGroundFrequency_mhz = 10.0;    // above it antennas stand higher in wavelengths
@@ -1034,7 +1034,9 @@ struct Circuit::State::Reception {
     [[nodiscard]] bool listing() const noexcept { return sum.modes != nullptr; }
 };
 
-/// Counts E or F1 rays: they vary little from day to day, one day does.
+/// Counts E or F1 rays: they vary little from day to day, one day does. Above their MUF nothing is
+/// left: the gentle rise of the published loss is what sporadic E brings, and that is counted
+/// apart.
 void Circuit::State::Reception::add_steady(const Order& order, const Budgeter& budgeter,
                                            Layer layer) {
     const Span span(budgeter.track.hop_km);
@@ -1060,9 +1062,8 @@ void Circuit::State::Reception::add_steady(const Order& order, const Budgeter& b
     Mode mode = budgeter.budget(p, layer);
     mode.muf_mhz = muf;
     mode.screening_mhz = screen;
-    const double over = std::max(freq / muf - 1.0, 0.0);
     const double carried = vector_math::normal(vector_math::log(muf / freq) / kSpreadE);
-    const double part = between_levels(carried, std::min(130.0 * over * over, kMostE_db));
+    const double part = between_levels(carried, kMostE_db);
     const double open = screen > 0.0 ? open_share(freq, screen) : 1.0;
     const double full = power(mode.field_dbuv_m) * presence;
     sum.count(mode, full, part, open);

@@ -24,6 +24,7 @@ EMITTERS = [
 ]
 TOKYO_KHZ = 10000.0
 TOKYO_BANDWIDTH_HZ = 10.0
+TOKYO_STEP_MIN = 10
 
 # --- 14 MHz in North America ---------------------------------------------------------------------
 SPOT_KHZ = 14050.0
@@ -51,7 +52,7 @@ class Setting:
     """Hours of Kp 5 and more: "left out", taken "as quiet", or "by Kp"."""
     atmospheric: str | None = "proxy"
     long_path: str = "short"
-    step_min: int = 10
+    step_min: int = 10  # of the spots
     azimuths: tuple[float, ...] = AZIMUTHS
 
     def likelihood(self, day: str, *circuit: Any, minutes: Floats, **given: Any) -> Any:
@@ -152,7 +153,7 @@ class Tokyo(NamedTuple):
 def tokyo(setting: Setting, day: str, required_snr_db: float) -> Tokyo:
     """Level and likelihood by time of a day."""
     lat, lon, power = (np.array([e[i] for e in EMITTERS])[:, None] for i in (1, 2, 3))
-    minutes = np.arange(0, 1440, setting.step_min) + setting.step_min / 2
+    minutes = np.arange(0, 1440, TOKYO_STEP_MIN) + TOKYO_STEP_MIN / 2
     found = setting.likelihood(
         day,
         lat,

@@ -43,6 +43,10 @@ BLOCK_H = 3
 
 MORNING_MIN = (1140, 1560)  # Tokyo
 EVENING_MIN = (360, 900)
+PLATEAU_H = [23, 0]
+FLOOR_DB = (
+    15.0  # below the plateau: how deep the recorded night lies, with other emitters on 10 MHz
+)
 
 
 @dataclass
@@ -351,6 +355,12 @@ def composite(db: Floats, step_min: int, rows: NDArray[np.intp] | None = None) -
     return np.asarray(np.nanmedian(blocks, axis=(0, 2)))
 
 
+def level_turn(db: Floats, window_min: tuple[int, int]) -> float:
+    """Change point of a day's level; what lies under the recorded floor counts as that floor."""
+    plateau = float(np.median(db.reshape(24, -1)[PLATEAU_H]))
+    return turn(np.maximum(db, plateau - FLOOR_DB), window_min)
+
+
 def read_tokyo(setting: Setting) -> TokyoDays:
     """Heard: above the middle between the composite day's night and day."""
     seen = recordings.tokyo_level()
@@ -395,11 +405,11 @@ def score_tokyo(report: Report, setting: Setting) -> None:
     for label, window in (("morning opening", MORNING_MIN), ("evening (a picture)", EVENING_MIN)):
 
         def when(rows: NDArray[np.intp], window: tuple[int, int] = window) -> float:
-            return turn(composite(data.minutes_db, 10, rows), window)
+            return level_turn(composite(data.minutes_db, 10, rows), window)
 
         seen = when(np.arange(count))
         low, high = resampled(when, count)
-        told = turn(model_day, window)
+        told = level_turn(model_day, window)
         report.add(
             name,
             f"{label}, predicted less observed",

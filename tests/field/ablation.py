@@ -27,6 +27,7 @@ from _scores import (
     Cells,
     composite,
     interval,
+    level_turn,
     openness,
     read_spots,
     read_tokyo,
@@ -110,8 +111,8 @@ def evaluate(setting: Setting) -> Found:
         "10 rank": rank_correlation(
             composite(level.minutes_db, 60), np.median(level.predicted_hourly, axis=0)
         ),
-        "10 morning min": turn(model_day, MORNING_MIN)
-        - turn(composite(level.minutes_db, 10), MORNING_MIN),
+        "10 morning min": level_turn(model_day, MORNING_MIN)
+        - level_turn(composite(level.minutes_db, 10), MORNING_MIN),
     }
     return Found(cells, cells.log_scores(), heard, heard.log_scores(), figures)
 

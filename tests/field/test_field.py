@@ -196,8 +196,7 @@ def test_openings_and_closings(report: scores.Report, day: str, label: str) -> N
 
 
 def test_morning_in_tokyo(report: scores.Report) -> None:
-    # 30 min was asked for: the mapped foF2 rises too early
-    assert abs(report.value("morning opening, predicted less observed")) <= 50.0
+    assert abs(report.value("morning opening, predicted less observed")) <= 30.0
 
 
 def test_every_score_has_its_interval_in_order(report: scores.Report) -> None:

@@ -1,0 +1,82 @@
+"""Drivers of the maps at the edges: windows over the whole record, gaps, predictions."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import farhear as fh
+from farhear.indices import Indices
+
+
+def instants(days: np.ndarray) -> fh.UtcTimes:
+    """Noon of each day."""
+    return fh.utc(days.astype("datetime64[s]") + np.timedelta64(12, "h"), naive_is_utc=True)
+
+
+def measured() -> tuple[np.ndarray, np.ndarray]:
+    """Days without a gap, and their flux, from the shipped columns."""
+    frame = fh.load_indices().frame
+    frame = frame[frame["status"] != "predicted"]
+    return frame["date"].to_numpy("datetime64[D]"), frame["f107_obs_sfu"].to_numpy(np.float64)
+
+
+def without(gone: slice, days: int = 200) -> Indices:
+    """Invented record: flux 100, 101, .. from 2020-01-01, some rows taken out."""
+    shipped = fh.load_indices().frame
+    frame = pd.DataFrame(np.nan, index=range(days), columns=shipped.columns).astype(object)
+    frame["date"] = pd.date_range("2020-01-01", periods=days).astype("datetime64[ns]")
+    frame["f107_obs_sfu"] = 100.0 + np.arange(days)
+    frame["status"], frame["source"] = "observed", "invented"
+    frame = frame.drop(index=range(days)[gone]).reset_index(drop=True)
+    return Indices(frame, shipped.iloc[:0], len(frame), (), "an invented record")
+
+
+@pytest.mark.parametrize(("driver", "days", "behind"), [("81day", 81, 40), ("27day", 27, 0)])
+def test_windows_over_the_whole_record(driver: str, days: int, behind: int) -> None:
+    """Against numpy's windows over the published column; `behind`: days after the day itself."""
+    dates, flux = measured()
+    windows = np.lib.stride_tricks.sliding_window_view(flux, days).mean(axis=1)
+    at = dates[days - 1 - behind : flux.size - behind]
+    found = fh.load_indices().f107_sfu(instants(at), driver)
+    np.testing.assert_allclose(found.f107_sfu, windows, rtol=1e-12)
+    assert set(found.status) == {"observed"}
+
+
+def test_daily_is_the_published_value_but_for_the_rule_of_bursts() -> None:
+    dates, flux = measured()
+    found = fh.load_indices().f107_sfu(instants(dates[26:]), "daily").f107_sfu
+    usual = np.median(np.lib.stride_tricks.sliding_window_view(flux, 27), axis=1)
+    np.testing.assert_allclose(found, np.where(flux[26:] > 1.5 * usual, usual, flux[26:]))
+    assert int((found != flux[26:]).sum()) == 199  # as the docstring says
+
+
+def test_a_day_is_a_day_of_utc_and_shapes_are_kept() -> None:
+    table = without(slice(0, 0))
+    when = fh.utc([["2020-03-01T00:00Z", "2020-03-01T23:59:59Z"], ["2020-03-02T00:00Z"] * 2])
+    found = table.f107_sfu(when, "daily")
+    assert found.f107_sfu.tolist() == [[160.0, 160.0], [161.0, 161.0]]
+    assert found.status.shape == (2, 2)
+
+
+# two thirds of 81 are 54, of 27 are 18. Day 100 of the record is 2020-04-10.
+@pytest.mark.parametrize(
+    ("driver", "first", "last", "spare"),
+    [("81day", 60, 140, 27), ("27day", 74, 100, 9), ("daily", 100, 100, 0)],
+)
+def test_two_thirds_of_the_days_are_enough(driver: str, first: int, last: int, spare: int) -> None:
+    found = without(slice(first, first + spare)).f107_sfu("2020-04-10T12:00Z", driver)
+    # mean of a straight line: half of its ends
+    assert float(found.f107_sfu) == pytest.approx(100.0 + 0.5 * (first + spare + last))
+    with pytest.raises(fh.InputError, match=rf"2020-04-10: no {driver} flux; an invented record"):
+        without(slice(first, first + spare + 1)).f107_sfu("2020-04-10T12:00Z", driver)
+
+
+def test_a_predicted_month_is_no_day() -> None:
+    """The shipped record goes on by month after 2026-04-09, on the first of each."""
+    table = fh.load_indices()
+    assert table.f107_sfu("2026-04-09T12:00Z", "daily").status == "predicted"
+    for day in ("2026-05-01", "2030-01-01", "2030-01-02"):
+        with pytest.raises(fh.InputError, match=f"when = {day}: no daily flux"):
+            table.f107_sfu(f"{day}T12:00Z", "daily")
+    # a short record of measured days is not touched by that
+    assert float(without(slice(0, 0)).f107_sfu("2020-01-01T12:00Z", "daily").f107_sfu) == 100.0

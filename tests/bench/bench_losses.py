@@ -6,7 +6,7 @@ import numpy as np
 from _timing import best_s, row, size
 
 from farhear import _core, _data
-from farhear.zone import _regions
+from farhear.zone import regions
 
 N = size(200_000)
 RNG = np.random.default_rng(1)
@@ -19,9 +19,9 @@ def column(low: float, high: float) -> np.ndarray:
 def main() -> None:
     core = _core.losses
     outline = json.loads(_data.read_text("world", "land.geojson"))
-    regions = _regions([[f["geometry"]["coordinates"] for f in outline["features"]]])
-    row("Land, built once", best_s(lambda: core.Land(regions), 3), 1)
-    land = core.Land(regions)
+    index = regions([[f["geometry"]["coordinates"] for f in outline["features"]]])
+    row("Land, built once", best_s(lambda: core.Land(index), 3), 1)
+    land = core.Land(index)
     lat, lon = np.degrees(np.arcsin(column(-1, 1))), column(-180, 180)
     row("sea_share, random places", best_s(lambda: land.sea_share(lat, lon)), N)
 

@@ -23,7 +23,7 @@ __all__ = ["Forecast", "flux"]
 
 _DAY_S = 86400.0
 _MONTH_DAYS = 365.2425 / 12.0
-_LEADS = np.arange(-7, 25)  # months from the day of issue
+_LEADS = np.arange(-8, 25)  # months from the day of issue
 _WINDOWS_DAYS = ((0, 27), (0, 81), (0, 365), (365, 730))  # before the day of issue
 _FEWEST_MONTHS = 180
 _BLOCK_MONTHS = 48  # the error is that of four years that the fit has not seen
@@ -58,7 +58,7 @@ def flux(indices: Indices, issued: Any, when: Any) -> Forecast:
     ------
     InputError
         More than 24 months ahead; less than 15 years of history before `issued`, or none in the
-        last two months.
+        last two months; a time beside a hole in the history.
 
     Notes
     -----
@@ -81,10 +81,12 @@ def flux(indices: Indices, issued: Any, when: Any) -> Forecast:
     day = _date(issued)
     t = unix_s(when)
     known, daily = _before(indices, day)
-    history = known["f107_12month_sfu"].dropna()
-    if len(history) < _FEWEST_MONTHS:
+    smoothed = known["f107_12month_sfu"]
+    count = int(smoothed.notna().sum())
+    history = smoothed.loc[smoothed.first_valid_index() : smoothed.last_valid_index()]
+    if count < _FEWEST_MONTHS:
         raise InputError(
-            f"issued = {day}: {len(history)} months of smoothed flux before it in {indices.name}; "
+            f"issued = {day}: {count} months of smoothed flux before it in {indices.name}; "
             f"a forecast needs {_FEWEST_MONTHS}"
         )
     value, sd = _by_lead(daily, history, day)
@@ -110,6 +112,14 @@ def flux(indices: Indices, issued: Any, when: Any) -> Forecast:
     )
     doubt = np.where(over, 0.0, np.interp(lead, _LEADS, sd))
     missing = np.isnan(t.reshape(-1))
+    hole = ~missing & (np.isnan(out) | (~over & (lead < _LEADS[0])))
+    if hole.any():
+        i = int(np.argmax(hole))
+        where = f"[{i}]" if t.ndim else ""
+        raise InputError(
+            f"when{where} is {lead[i]:.1f} months after issued = {day}: no smoothed flux there, "
+            f"days are missing in {indices.name}"
+        )
     return Forecast(
         restore(np.where(missing, np.nan, out), t.shape),
         restore(np.where(missing, np.nan, doubt), t.shape),
@@ -174,6 +184,7 @@ def _by_lead(
         usable[usable] &= np.isfinite(x[usable]).all(axis=1)
         rows = at[usable]
         y = 0.5 * (smooth[rows + lead] + smooth[rows + lead - 1])
+        rows, y = rows[np.isfinite(y)], y[np.isfinite(y)]  # a hole in the history
         value[i] = now @ np.linalg.lstsq(x[rows], y, rcond=None)[0]
         residual = np.empty(rows.size)
         for block in np.unique(rows // _BLOCK_MONTHS):

@@ -243,8 +243,8 @@ class Indices:
         driver
             "12month": `f107_12month_sfu`. "81day": mean of the 81 UT days about the day. "27day":
             mean of the 27 days that end with it, known when it is over. "daily": its own value;
-            one above 1.5 times the median of those 27 days is taken for a radio burst in the
-            measurement and gives way to that median [own]. The means keep every day.
+            one above 1.5 times the median of the five days about it is taken for a radio burst in
+            the measurement and gives way to that median [own]. The means keep every day.
 
         Returns
         -------
@@ -259,10 +259,8 @@ class Indices:
 
         Notes
         -----
-        In the shipped record the rule for bursts replaces 199 days to 2026-02-23. Only 17 of
-        them are also above 1.5 times the median of the five days about them; most others are the
-        quick rise of a real active region (2003-10-26: 298 gives way to 113). Bursts move "27day"
-        by up to 31 sfu and "81day" by up to 10 (September 2005).
+        In the shipped record the rule for bursts replaces 18 days to 2026-02-23. Bursts move
+        "27day" by up to 31 sfu and "81day" by up to 10 (September 2005).
 
         Examples
         --------
@@ -311,7 +309,7 @@ class Indices:
             out[name] = windows.mean()
             any_of = predicted.rolling(days, center=centred, min_periods=1).max()
             out[f"{name}_predicted"] = any_of > 0.0
-        usual = flux.rolling(27, min_periods=18).median()
+        usual = flux.rolling(5, center=True, min_periods=3).median()
         out["daily"] = out["daily"].where(~(flux > 1.5 * usual), usual)
         of_a_month = out["daily_predicted"] & usual.isna()  # stands on the first of its month
         out["daily"] = out["daily"].mask(of_a_month)

@@ -146,6 +146,21 @@ def test_bad_forecasts_are_refused(issued: str, when: str, text: str) -> None:
         forecast.flux(fh.load_indices(), issued, at(when))
 
 
+def test_a_hole_in_the_record_is_no_shift_of_months() -> None:
+    """Six months of 1975 taken out of the shipped record."""
+    indices = fh.load_indices()
+    frame = indices.frame
+    hole = (frame["date"] >= "1975-03-01") & (frame["date"] < "1975-09-01")
+    holed = Indices(
+        frame[~hole], indices.rejects, int((~hole).sum()), indices.credits, "a record with a hole"
+    )
+    whole, other = (forecast.flux(one, "2010-05-17", at("2010-06-01")) for one in (indices, holed))
+    assert float(other.f107_sfu) == pytest.approx(float(whole.f107_sfu), abs=1.0)
+    assert float(other.sd_sfu) == pytest.approx(float(whole.sd_sfu), abs=1.0)
+    with pytest.raises(fh.InputError, match="no smoothed flux there, days are missing in a record"):
+        forecast.flux(holed, "2010-05-17", at("1975-06-01"))
+
+
 # --- in the likelihood ---------------------------------------------------------------------------
 CIRCUIT = (45.0, 25.0, 58.4, 26.7)
 HOURS = fh.utc([f"2020-03-15T{h:02d}:00Z" for h in range(0, 24, 3)])

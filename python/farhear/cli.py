@@ -35,6 +35,7 @@ from farhear.scoring import FLUXES
 from farhear.station import Station, read_station
 
 if TYPE_CHECKING:
+    import pandas as pd
     import xarray as xr
 
     from farhear.scoring import Checks, FluxFit, Scores
@@ -44,9 +45,16 @@ __all__ = ["main", "versions"]
 _SHOWN_REASONS = 5
 _AGAINST = {
     "kp": "Kp",
-    "zenith_deg": "zenith, deg",
-    "geomagnetic_lat_deg": "mag. lat., deg",
+    "zenith_deg": "sun from zenith",
+    "geomagnetic_lat_deg": "geomagnetic lat.",
 }
+_LEGEND = (
+    "Intervals hold 90 % of draws of whole days. Rates are those of your other days.",
+    "ROC area: how often a heard check got more than one not heard; 0.5 is guessing, 1 perfect.",
+    "Brier score: mean squared error, 0 is perfect. Brier skill: the share of it that is saved",
+    "against the rate of all, of the path, of month and hour; below 0, counting does better.",
+    "Corrected: by a and b, from other days; a below 0: it said too much, b below 1: too sure.",
+)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -97,7 +105,16 @@ def _parser() -> argparse.ArgumentParser:
     season.add_argument("--from", dest="first", help="first date, YYYY-MM-DD (default: the season)")
     season.add_argument("--to", dest="last", help="last date, YYYY-MM-DD (default: the season)")
     season.add_argument("--out", type=Path, help="folder for the files (default: farhear-SEASON)")
-    _add_score(verbs.add_parser("score", help="does the likelihood agree with what was heard?"))
+    _add_score(
+        verbs.add_parser(
+            "score",
+            help="does the likelihood agree with what was heard?",
+            description="Hold the likelihood against what was heard and what was not.",
+            epilog="A table of checks needs the columns utc (2026-11-25T18:00Z), tx_lat_deg, "
+            "tx_lon_deg, rx_lat_deg, rx_lon_deg, freq_khz and heard (yes or no); a log needs "
+            "start_utc, end_utc, freq_khz, outcome and identity.",
+        )
+    )
     return parser
 
 
@@ -119,7 +136,9 @@ def _add_score(score: argparse.ArgumentParser) -> None:
         "--noise", help="city, residential, rural, 'quiet rural', or a measured figure in dB"
     )
     flux = score.add_argument_group("solar flux")
-    flux.add_argument("--driver", choices=FLUXES, default="27day", help="mean of the record")
+    flux.add_argument(
+        "--driver", choices=FLUXES, default="27day", help="mean of the record (%(default)s)"
+    )
     flux.add_argument("--f107", type=float, help="one solar flux for all checks instead")
     flux.add_argument(
         "--index-offset", type=float, default=0.0, help="added to the flux, found in another log"
@@ -223,7 +242,8 @@ def _score(options: argparse.Namespace, out: Console) -> None:
     _say_scores(found, checks, out)
     if fit is not None:
         _say_fit(fit, out)
-    out.print(f"Files in {options.out}: {', '.join(path.name for path in written)}", soft_wrap=True)
+    names = ", ".join(path.stem for path in written)
+    out.print(f"Files in {options.out} (.csv): {names}", soft_wrap=True)
     out.print("checks.csv holds the places of the receivers: share it with care.")
 
 
@@ -306,99 +326,118 @@ def _say_scores(scores: Scores, checks: Checks, out: Console) -> None:
     _say_faults(checks, out)
     if len(checks.warnings):
         out.print(f"{len(checks.warnings)} doubts, see rejects.csv.")
-    summary = Table(
-        title="Likelihood against checks",
-        caption="interval: 90 %, by whole days; skill: against rates of other days",
-    )
-    for name in ("score", "of", "value", "interval"):
-        summary.add_column(name)
-    values = scores.summary.set_index(["name", "of"])["value"]
-    area, said = values["ROC area", "as it is"], values["mean likelihood", "as it is"]
-    out.print(
-        "In short: "
-        + (
-            f"of two checks, one heard and one not, the heard one has the higher likelihood in "
-            f"{100.0 * area:.0f} of 100 cases (guessing: 50); "
-            if np.isfinite(area)
-            else ""
-        )
-        + f"likelihood {said:.2f} on average, heard {values['share heard', 'checks']:.2f}.",
-        soft_wrap=True,
-    )
-    for row in scores.summary.to_dict("records"):
-        summary.add_row(row["name"], row["of"], *_shown(row["value"], row["low"], row["high"]))
-    out.print(summary)
+    _say_summary(scores.summary, out)
+    for line in _LEGEND:
+        out.print(line, soft_wrap=True)
+    worth = ("roc_area", "recalibrated_skill_path")
     for title, frame in (("band", scores.by_band), ("distance, km", scores.by_distance)):
-        table = Table(
-            title=f"By {title}",
-            box=box.SIMPLE_HEAD,
-            pad_edge=False,
-            collapse_padding=True,
-            caption="model: mean likelihood; gap: heard less model; skill: Brier, recalibrated, "
-            "against the rate of the path",
-        )
-        for name in (title, "checks", "heard", "model", "gap", "", "ROC area", "skill"):
-            table.add_column(name)
-        for row in frame.to_dict("records"):
-            table.add_row(
-                *_gap(row),
-                *(_figure(row[k], ".2f") for k in ("roc_area", "recalibrated_skill_path")),
-            )
-        out.print(table)
-    curve = Table(title="When it said so much", caption="interval: 90 %, by whole days")
-    for name in ("likelihood", "checks", "mean", "heard", "interval"):
-        curve.add_column(name)
-    for row in scores.calibration.to_dict("records"):
-        curve.add_row(
-            f"{_figure(row['likelihood_low'])} to {_figure(row['likelihood_high'])}",
+        rows = [(*_gap(row), *(_figure(row[k]) for k in worth)) for row in frame.to_dict("records")]
+        columns = (title, *_GAP, "ROC area", "skill")
+        _say_table(f"By {title.partition(',')[0]}", columns, rows, out)
+    out.print("model: mean likelihood; gap: heard less model; skill: corrected, against the path.")
+    curve = [
+        (
+            " to ".join(_figure(row[f"likelihood_{end}"]) for end in ("low", "high")),
             str(row["count"]),
+            _figure(row["heard_ratio"]),
             _figure(row["likelihood_mean"]),
-            *_shown(row["heard_ratio"], row["low"], row["high"]),
+            _interval(row["low"], row["high"]),
         )
-    out.print(curve)
-    rest = Table(
-        title="What is left: heard less likelihood",
-        caption="zenith of the sun and geomagnetic latitude: at the middle of the path",
+        for row in scores.calibration.to_dict("records")
+    ]
+    said = ("likelihood", "checks", "heard", "model", "heard, 90 %")
+    _say_table("How many were heard when it said so much", said, curve, out)
+    rest = [(_AGAINST[row["against"]], *_gap(row)) for row in scores.residuals.to_dict("records")]
+    _say_table(
+        "What is left; angles in degrees, at the middle of the path",
+        ("by", "class", *_GAP),
+        rest,
+        out,
+    )
+    _say_in_short(scores, out)
+
+
+def _say_table(
+    title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], out: Console
+) -> None:
+    table = Table(
+        title=title,
+        title_justify="left",
         box=box.SIMPLE_HEAD,
         pad_edge=False,
         collapse_padding=True,
     )
-    for name in ("against", "class", "checks", "heard", "model", "gap", ""):
-        rest.add_column(name)
-    for row in scores.residuals.to_dict("records"):
-        rest.add_row(_AGAINST[row["against"]], *_gap(row))
-    out.print(rest)
+    for name in columns:
+        table.add_column(name, no_wrap=True)
+    for row in rows:
+        table.add_row(*row)
+    out.print(table)
+
+
+def _say_summary(summary: pd.DataFrame, out: Console) -> None:
+    """Both columns, as it is and corrected, side by side."""
+    cells: dict[str, dict[str, tuple[str, str]]] = {}
+    for row in summary.to_dict("records"):
+        shown = _figure(row["value"]), _interval(row["low"], row["high"])
+        cells.setdefault(row["name"], {})[row["of"].replace("checks", "as it is")] = shown
+    rows = [
+        (name, *of.get("as it is", ("", "")), *of.get("recalibrated", ("", "")))
+        for name, of in cells.items()
+    ]
+    columns = ("score", "as it is", "90 %", "corrected", "90 %")
+    _say_table("Likelihood against checks", columns, rows, out)
+
+
+def _say_in_short(scores: Scores, out: Console) -> None:
+    values = scores.summary.set_index(["name", "of"])["value"]
+    area = values["ROC area", "as it is"]
+    order = "all checks came out alike, so nothing is known of its order."
+    if np.isfinite(area):
+        order = (
+            f"a heard check got more likelihood than one not heard {100.0 * area:.0f} times "
+            "in 100 (guessing: 50)."
+        )
+    out.print(f"In short: {order}", soft_wrap=True)
+    out.print(
+        f"On average it said {values['mean likelihood', 'as it is'] * 100.0:.0f} %, and "
+        f"{values['share heard', 'checks'] * 100.0:.0f} % were heard."
+    )
 
 
 def _say_fit(fit: FluxFit, out: Console) -> None:
-    best, interval = _shown(fit.offset_sfu, fit.low_sfu, fit.high_sfu, "+.0f")
+    interval = _interval(fit.low_sfu, fit.high_sfu, "+.0f") or "no interval"
     out.print(
-        f"Index from the checks: the flux of {fit.mean_f107_sfu:.0f} sfu {best} fits best, "
-        f"{interval or 'no interval'}. Score another log with --index-offset {best}: "
-        "these checks would judge themselves.",
-        soft_wrap=True,
+        f"Index from the checks: the flux of {fit.mean_f107_sfu:.0f} sfu {fit.offset_sfu:+.0f} "
+        f"fits best ({interval})."
+    )
+    out.print(
+        f"Score another log with --index-offset {fit.offset_sfu:+.0f}: these checks would judge "
+        "themselves."
     )
     for note in fit.notes:
         out.print(note, soft_wrap=True)
+
+
+_GAP = ("checks", "heard", "model", "gap", "gap, 90 %")
 
 
 def _gap(row: dict[Any, Any]) -> tuple[str, ...]:
     return (
         row["class"].removesuffix(" km"),
         str(row["count"]),
-        _figure(row["heard_ratio"], ".2f"),
-        _figure(row["likelihood_mean"], ".2f"),
-        *_shown(row["gap"], row["gap_low"], row["gap_high"], "+.2f"),
+        _figure(row["heard_ratio"]),
+        _figure(row["likelihood_mean"]),
+        _figure(row["gap"], "+.2f"),
+        _interval(row["gap_low"], row["gap_high"], "+.2f"),
     )
 
 
-def _shown(value: float, low: float, high: float, form: str = ".3f") -> tuple[str, str]:
-    """A value, and its interval in words; a minus sign for what is not known."""
-    interval = "" if np.isnan(low) else f"{low:{form}} to {high:{form}}"
-    return _figure(value, form), interval
+def _interval(low: float, high: float, form: str = ".2f") -> str:
+    return "" if np.isnan(low) else f"{low:{form}} to {high:{form}}"
 
 
-def _figure(value: float, form: str = ".3f") -> str:
+def _figure(value: float, form: str = ".2f") -> str:
+    """A number, or a minus sign for what is not known."""
     return "-" if np.isnan(value) else f"{value:{form}}"
 
 

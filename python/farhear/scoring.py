@@ -41,19 +41,15 @@ block            no       what belongs together, as text; empty: the UTC day
 ================ ======== ======================================================================
 
 .. [#a] An empty cell takes the value given to the reader.
-
-References
-----------
-.. [1] G. W. Brier, Monthly Weather Review 78 (1950), 1-3 (from memory): the score.
-.. [2] D. R. Cox, Biometrika 45 (1958), 562-565 (from memory): two parameters on the logit scale.
 """
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import os
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
@@ -64,10 +60,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from farhear import band, forecast, listening, skill
+from farhear import band, forecast, listening, magnetic, path, reception, skill, sun
 from farhear._arrays import Floats, as_float64, check_range
 from farhear.errors import InputError
-from farhear.indices import DRIVERS
+from farhear.indices import DRIVERS, Indices, load_indices
 from farhear.schedule import Schedule
 from farhear.station import NOISE_CLASSES, Station
 from farhear.tables import (
@@ -85,7 +81,6 @@ from farhear.times import UtcTimes, to_index, unix_s
 from farhear.times import utc as to_utc
 
 if TYPE_CHECKING:
-    from farhear.indices import Indices
     from farhear.skywave import Physics
 
 __all__ = [
@@ -105,6 +100,7 @@ __all__ = [
 
 Codes = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+Progress = Callable[[int, int], None]
 
 OUTCOMES = ("heard", "carrier_only", "not_heard", "blocked", "not_checked")
 """Outcomes of a check; the last two say nothing about propagation."""
@@ -117,14 +113,18 @@ FEWEST_DAYS = 5
 DISTANCE_EDGES_KM = (0.0, 500.0, 1500.0, 3000.0, 6000.0, 10000.0, np.inf)
 """Classes of distance, the lower edge belongs to the class. [km]"""
 
+_RESIDUAL_EDGES = {
+    "kp": (0.0, 2.0, 3.0, 4.0, 5.0, np.inf),
+    "zenith_deg": (0.0, 60.0, 80.0, 90.0, 100.0, 120.0, np.inf),
+    "geomagnetic_lat_deg": (0.0, 20.0, 40.0, 50.0, 60.0, 70.0, np.inf),
+}
 _FLUX_SFU = (50.0, 400.0)
-_FIT_CHECKS = 30
+_FIT_SFU = (60.0, 250.0)  # mean flux after the offset
+_FIT_STEP_SFU = 10.0
 _FIT_DAYS = 3
 _CHUNK = 2000
 _DAY_S = 86400.0
-_KP_EDGES = (0.0, 2.0, 3.0, 4.0, 5.0, np.inf)
-_ZENITH_EDGES_DEG = (0.0, 60.0, 80.0, 90.0, 100.0, 120.0, np.inf)
-_MAGNETIC_EDGES_DEG = (0.0, 20.0, 40.0, 50.0, 60.0, 70.0, np.inf)
+_KP_S = 10800.0
 
 
 # Tables of checks -------------------------------------------------------------------------------
@@ -195,30 +195,36 @@ def _outcome(text: str) -> str:
     try:
         return _WORDS[text.lower()]
     except KeyError:
-        raise ValueError(
-            f"not 1, 0, yes, no, true, false, {', '.join(OUTCOMES)}{near_name(text, OUTCOMES)}"
-        ) from None
+        known = ", ".join(OUTCOMES)
+        raise ValueError(f"not 1, 0, yes, no, {known}{near_name(text, OUTCOMES)}") from None
 
 
+def _check_one_of(name: str, value: str, known: Sequence[str]) -> None:
+    if value not in known:
+        names = ", ".join(map(repr, known))
+        raise InputError(f"{name} = {value!r} is none of {names}{near_name(value, known)}")
+
+
+_ENDS = ("tx_lat_deg", "tx_lon_deg", "rx_lat_deg", "rx_lon_deg")
+_NUMBERS = (
+    *("power_kw", "tx_gain_dbi", "tx_gain_sd_db", "bandwidth_hz", "required_snr_db"),
+    *("noise_fa_db", "min_elevation_deg"),
+)
 _LATITUDE = number(-90.0, 90.0, hint="latitude comes before longitude: are the two swapped?")
 _LONGITUDE = number(-180.0, 180.0)
 _FREQ_KHZ = number(1600.0, 30000.0, hint="write kHz")
-_OWN = (
-    Column("power_kw", number(0.0, 2000.0, open_low=True, hint="are these watts?"), False, False),
-    Column("tx_gain_dbi", number(-60.0, 40.0), False, False),
-    Column("bandwidth_hz", number(0.01, 1e6), False, False),
-    Column("required_snr_db", number(-60.0, 80.0), False, False),
-    Column("noise_fa_db", number(-60.0, 200.0), False, False, np.nan),
-)
+_DEFAULTED = {
+    "power_kw": number(0.0, 2000.0, open_low=True, hint="are these watts?"),
+    "tx_gain_dbi": number(-60.0, 40.0),
+    "bandwidth_hz": number(0.01, 1e6),
+    "required_snr_db": number(-60.0, 80.0),
+}
 _CHECK_COLUMNS = (
     Column("utc", _instant),
-    Column("tx_lat_deg", _LATITUDE),
-    Column("tx_lon_deg", _LONGITUDE),
-    Column("rx_lat_deg", _LATITUDE),
-    Column("rx_lon_deg", _LONGITUDE),
+    *(Column(name, _LATITUDE if "lat" in name else _LONGITUDE) for name in _ENDS),
     Column("freq_khz", _FREQ_KHZ),
     Column("heard", _outcome),
-    *_OWN,
+    Column("noise_fa_db", number(-60.0, 200.0), False, False, np.nan),
     Column("block", plain_text(80), False, False, ""),
 )
 
@@ -265,45 +271,39 @@ def read_checks(
     """
     given = {"power_kw": power_kw, "tx_gain_dbi": tx_gain_dbi, "bandwidth_hz": bandwidth_hz}
     given["required_snr_db"] = required_snr_db
-    for column in _OWN[:4]:
-        value = given[column.name]
+    for name, value in given.items():
         try:
             if value is not None:
-                column.parse(repr(float(value)))
+                _DEFAULTED[name](repr(float(value)))
         except ValueError as fault:
-            raise InputError(f"{column.name} = {value!r}: {fault}") from None
+            raise InputError(f"{name} = {value!r}: {fault}") from None
     environment, figure = _noise(noise)
-    cells = _cells(path, _CHECK_COLUMNS, columns, encoding, delimiter)
+    own = [Column(name, parse, False, False, given[name]) for name, parse in _DEFAULTED.items()]
+    cells = _cells(path, [*_CHECK_COLUMNS, *own], columns, encoding, delimiter)
     if power_kw is None and "power_kw" not in cells.header:
         raise InputError(
             f"{cells.source}: there is no column 'power_kw', and no power_kw was given"
         )
 
-    def check_row(values: dict[str, Any], texts: dict[str, str], rejects: Faults, row: int) -> None:
-        if power_kw is None and not texts.get("power_kw"):
+    def check_row(values: dict[str, Any], _: dict[str, str], rejects: Faults, row: int) -> None:
+        if values.get("power_kw", 0.0) is None:
             rejects.add(row, "power_kw", "", "empty, and no power_kw was given for such rows")
 
-    frame, rejects, warnings = parse_cells(cells, _CHECK_COLUMNS, check_row)
-    out = frame.rename(columns={"heard": "outcome"})
-    for name, value in given.items():
-        numbers = np.array(out[name].tolist(), dtype=np.float64)
-        out[name] = np.where(np.isnan(numbers), np.nan if value is None else value, numbers)
-    measured = np.array(out["noise_fa_db"].tolist(), dtype=np.float64)
-    out["noise"] = np.where(np.isnan(measured), environment, "")
-    out["noise_fa_db"] = np.where(np.isnan(measured), figure, measured)
-    out["tx_gain_sd_db"] = 0.0
-    out["min_elevation_deg"] = 1.0
+    frame, rejects, warnings = parse_cells(cells, [*_CHECK_COLUMNS, *own], check_row)
+    measured = frame["noise_fa_db"].astype(np.float64)
+    out = frame.rename(columns={"heard": "outcome"}).assign(
+        noise=np.where(measured.isna(), environment, ""),
+        noise_fa_db=measured.fillna(figure),
+        tx_gain_sd_db=0.0,
+        min_elevation_deg=1.0,
+    )
     return _checks(out, cells, rejects, warnings)
 
 
 def _noise(noise: str | float) -> tuple[str, float]:
     """Environment and measured figure, one of them empty."""
     if isinstance(noise, str):
-        if noise not in NOISE_CLASSES:
-            raise InputError(
-                f"noise = {noise!r} is none of {', '.join(map(repr, NOISE_CLASSES))}"
-                f"{near_name(noise, NOISE_CLASSES)}"
-            )
+        _check_one_of("noise", noise, NOISE_CLASSES)
         return noise, float("nan")
     figure = as_float64("noise", noise)
     check_range("noise", figure, -60.0, 200.0)
@@ -312,7 +312,7 @@ def _noise(noise: str | float) -> tuple[str, float]:
 
 def _cells(
     path: str | Path,
-    columns: tuple[Column, ...],
+    columns: Sequence[Column],
     renamed: Mapping[str, str] | None,
     encoding: str | None,
     delimiter: str,
@@ -327,13 +327,6 @@ def _cells(
     return cells
 
 
-_NUMBERS = (
-    *("tx_lat_deg", "tx_lon_deg", "rx_lat_deg", "rx_lon_deg", "freq_khz", "power_kw"),
-    *("tx_gain_dbi", "tx_gain_sd_db", "bandwidth_hz", "required_snr_db", "noise_fa_db"),
-    "min_elevation_deg",
-)
-
-
 def _checks(
     frame: pd.DataFrame,
     cells: Cells,
@@ -342,27 +335,24 @@ def _checks(
     pattern_dbi: Floats | None = None,
 ) -> Checks:
     """Types, derived columns, and doubts about doubled rows."""
-    out = pd.DataFrame({"row": frame["row"].to_numpy(dtype=np.int64)})
-    seconds = np.array(frame["utc"].tolist(), dtype=np.float64)
-    out["utc"] = to_index(UtcTimes(seconds))
-    for name in _NUMBERS:
-        out[name] = np.array(frame[name].tolist(), dtype=np.float64)
-    for name in ("outcome", "noise", "block"):
-        out[name] = frame[name].astype("str")
-    outcome = out["outcome"].to_numpy(dtype=object)
-    easy = out["required_snr_db"].to_numpy() <= listening.LADDER["carrier audible"]
+    utc = pd.Series(to_index(UtcTimes(frame["utc"].to_numpy(np.float64))), frame.index)
+    outcome, block = frame["outcome"].astype("str"), frame["block"].astype("str")
+    numbers = frame[[*_ENDS, "freq_khz", *_NUMBERS]].astype(np.float64)
+    easy = numbers["required_snr_db"] <= listening.LADDER["carrier audible"]
     heard = (outcome == "heard") | ((outcome == "carrier_only") & easy)
-    silent = (outcome == "blocked") | (outcome == "not_checked")
-    out["heard"] = np.where(silent, np.nan, heard)
-    days = out["utc"].dt.strftime("%Y-%m-%d").astype("str")
-    out["block"] = out["block"].where(out["block"] != "", days)
-    first = ["row", "utc", *_NUMBERS[:5], "outcome", "heard"]
-    out = out[[*first, *[name for name in out.columns if name not in first]]]
+    look = pd.concat([utc.rename("utc"), numbers[[*_ENDS, "freq_khz"]]], axis=1)
+    out = look.assign(
+        outcome=outcome,
+        heard=heard.astype(np.float64).mask(outcome.isin(["blocked", "not_checked"])),
+        **{name: numbers[name] for name in _NUMBERS},
+        noise=frame["noise"].astype("str"),
+        block=block.where(block != "", utc.dt.strftime("%Y-%m-%d").astype("str")),
+    )
+    out.insert(0, "row", frame["row"].astype(np.int64))
     for name in ("identity", "schedule_row"):
-        if name in frame.columns:
-            out[name] = frame[name].to_numpy()
-    places = out.duplicated(["utc", *_NUMBERS[:5]]).to_numpy()
-    for row in out.loc[places, "row"]:
+        if name in frame:
+            out[name] = frame[name]
+    for row in out.loc[look.duplicated(), "row"]:
         warnings.add(int(row), "utc", "", "same instant, places and frequency as a row before")
     return Checks(
         frame=out,
@@ -375,7 +365,7 @@ def _checks(
     )
 
 
-_LOG_TEXT = (
+_PASSED_IN_A_LOG = (
     *("check_id", "session_id", "observer_id", "as_written", "freq_measured_khz", "demod"),
     *("id_basis", "id_confidence", "sinpo", "sio", "language", "notes", "programme_notes"),
     *("local_noise", "s_meter", "setup_id", "audio_ref", "audio_sha256"),
@@ -386,7 +376,7 @@ _LOG_COLUMNS = (
     Column("freq_khz", _FREQ_KHZ),
     Column("outcome", _outcome),
     Column("identity", plain_text(80), needed=False, empty=""),
-    *(Column(name, plain_text(5000), False, False, "") for name in _LOG_TEXT),
+    *(Column(name, str, False, False, "") for name in _PASSED_IN_A_LOG),
 )
 
 
@@ -432,37 +422,30 @@ def checks_from_log(
 
     cells = _cells(path, _LOG_COLUMNS, columns, encoding, delimiter)
     frame, rejects, warnings = parse_cells(cells, _LOG_COLUMNS, _check_log_row)
-    start, end = (np.array(frame[c].tolist(), np.float64) for c in ("start_utc", "end_utc"))
-    middle_s = (start + end) / 2.0
+    middle_s = frame[["start_utc", "end_utc"]].to_numpy(np.float64).mean(axis=1)
     at = _matches(frame, middle_s, schedule, rejects, warnings)
-    frame, middle_s, at = frame.loc[at >= 0], middle_s[at >= 0], at[at >= 0]
-    of_schedule = schedule.frame.iloc[at]
-    used, which = np.unique(at, return_inverse=True)
+    known = at >= 0
+    listed = schedule.frame.iloc[at[known]].reset_index(drop=True)
+    used, which = np.unique(at[known], return_inverse=True)
     geometry = broadcast_geometry(station, schedule.frame.iloc[used])
     gain_dbi = geometry["tx_gain_dbi"][which]
     environment, figure = _noise(station.noise)
-    out = pd.DataFrame(
-        {
-            "row": frame["row"].to_numpy(),
-            "utc": middle_s,
-            "tx_lat_deg": of_schedule["tx_lat_deg"].to_numpy(),
-            "tx_lon_deg": of_schedule["tx_lon_deg"].to_numpy(),
-            "rx_lat_deg": station.lat_deg,
-            "rx_lon_deg": station.lon_deg,
-            "freq_khz": of_schedule["freq_khz"].to_numpy(),
-            "power_kw": of_schedule["power_kw"].to_numpy(),
-            "tx_gain_dbi": gain_dbi,
-            "tx_gain_sd_db": geometry["tx_gain_sd_db"][which],
-            "bandwidth_hz": station.bandwidth_hz,
-            "required_snr_db": station.required_snr_db,
-            "noise": environment,
-            "noise_fa_db": figure,
-            "min_elevation_deg": station.min_elevation_deg,
-            "outcome": frame["outcome"].to_numpy(),
-            "block": "",
-            "identity": frame["identity"].astype("str").to_numpy(),
-            "schedule_row": of_schedule["row"].to_numpy(),
-        }
+    out = listed[["tx_lat_deg", "tx_lon_deg", "freq_khz", "power_kw"]].assign(
+        row=frame["row"].to_numpy()[known],
+        utc=middle_s[known],
+        rx_lat_deg=station.lat_deg,
+        rx_lon_deg=station.lon_deg,
+        tx_gain_dbi=gain_dbi,
+        tx_gain_sd_db=geometry["tx_gain_sd_db"][which],
+        bandwidth_hz=station.bandwidth_hz,
+        required_snr_db=station.required_snr_db,
+        noise=environment,
+        noise_fa_db=figure,
+        min_elevation_deg=station.min_elevation_deg,
+        outcome=frame["outcome"].to_numpy()[known],
+        block="",
+        identity=frame["identity"].astype("str").to_numpy()[known],
+        schedule_row=listed["row"],
     )
     pattern = geometry["pattern_dbi"][which] - gain_dbi[:, None]
     return _checks(out, cells, rejects, warnings, pattern)
@@ -479,8 +462,8 @@ def _check_log_row(
         rejects.add(row, "identity", "", "empty: no broadcast to look up")
 
 
-def _plain_name(text: str) -> str:
-    return " ".join(text.split()).casefold()
+def _plain_names(names: pd.Series[Any]) -> NDArray[Any]:
+    return np.array([" ".join(name.split()).casefold() for name in names], dtype=object)
 
 
 def _matches(
@@ -488,52 +471,38 @@ def _matches(
 ) -> Codes:
     """Position in the schedule of each check, -1 where it is refused."""
     listed = schedule.frame
-    freq = listed["freq_khz"].to_numpy(np.float64)
-    power = listed["power_kw"].to_numpy(np.float64)
-    names = np.array([_plain_name(name) for name in listed["broadcaster"]], dtype=object)
+    freq, power = (listed[name].to_numpy(np.float64) for name in ("freq_khz", "power_kw"))
+    names, wanted = _plain_names(listed["broadcaster"]), _plain_names(frame["identity"])
     is_digital = (listed["modulation"] == "DIGITAL").to_numpy()
+    checked = frame["freq_khz"].to_numpy(np.float64)
     out = np.full(len(frame), -1, dtype=np.int64)
-    wanted = np.array([_plain_name(name) for name in frame["identity"]], dtype=object)
-    checked = np.array(frame["freq_khz"].tolist(), dtype=np.float64)
-    lines = frame["row"].to_numpy(dtype=np.int64)
     for khz in np.unique(checked):
-        checks = np.flatnonzero(checked == khz)
-        rows = np.flatnonzero(freq == khz)
+        checks, rows = np.flatnonzero(checked == khz), np.flatnonzero(freq == khz)
         on_air = schedule.on_air(UtcTimes(middle_s[checks]), rows=rows)
         for column, check in enumerate(checks):
-            line, shown = int(lines[check]), str(frame["identity"].iloc[check])
+            line, shown = int(frame["row"].iloc[check]), str(frame["identity"].iloc[check])
             same = names[rows] == wanted[check]
             fits = rows[same & on_air[:, column]]
             analogue = fits[~is_digital[fits]]
-            if not analogue.size:
-                if fits.size:
-                    reason = "the schedule has it as digital, which no AM receiver hears"
-                elif same.any():
-                    reason = f"not on the air on {khz:g} kHz at that time, says the schedule"
-                else:
-                    reason = f"not in the schedule on {khz:g} kHz"
-                rejects.add(line, "identity", shown, reason)
+            if analogue.size:
+                out[check] = best = analogue[np.argmax(power[analogue])]
+                if analogue.size > 1:
+                    lines = ", ".join(str(int(row)) for row in listed["row"].iloc[analogue])
+                    taken = f"the one of {power[best]:g} kW is taken"
+                    reason = f"lines {lines} of the schedule fit; {taken}"
+                    warnings.add(line, "identity", shown, reason)
                 continue
-            best = analogue[np.argmax(power[analogue])]
-            if analogue.size > 1:
-                others = ", ".join(str(int(r)) for r in listed["row"].iloc[analogue])
-                reason = (
-                    f"lines {others} of the schedule fit; the one of {power[best]:g} kW is taken"
-                )
-                warnings.add(line, "identity", shown, reason)
-            out[check] = best
+            if fits.size:
+                reason = "the schedule has it as digital, which no AM receiver hears"
+            elif same.any():
+                reason = f"not on the air on {khz:g} kHz at that time, says the schedule"
+            else:
+                reason = f"not in the schedule on {khz:g} kHz"
+            rejects.add(line, "identity", shown, reason)
     return out
 
 
 # The likelihood of checks -----------------------------------------------------------------------
-
-
-def _indices(indices: Indices | None) -> Indices:
-    if indices is not None:
-        return indices
-    from farhear.indices import load_indices
-
-    return load_indices()
 
 
 class _Flux(NamedTuple):
@@ -548,96 +517,68 @@ class _Flux(NamedTuple):
         return self._replace(sfu=np.clip(self.sfu + more_sfu, *_FLUX_SFU))
 
 
-def _flux(
-    checks: Checks, f107_sfu: ArrayLike | None, driver: str, indices: Indices | None
-) -> _Flux:
-    sure = np.zeros(len(checks))
-    if driver not in FLUXES:
-        known = ", ".join(map(repr, FLUXES))
-        raise InputError(f"driver = {driver!r} is none of {known}{near_name(driver, FLUXES)}")
+def _flux(checks: Checks, f107_sfu: ArrayLike | None, driver: str, indices: Indices) -> _Flux:
+    count = len(checks)
+    _check_one_of("driver", driver, FLUXES)
     if f107_sfu is not None:
         given = as_float64("f107_sfu", f107_sfu)
         check_range("f107_sfu", given, *_FLUX_SFU)
-        if given.shape not in ((), (len(checks),)) or np.isnan(given).any():
+        if given.shape not in ((), (count,)) or np.isnan(given).any():
             raise InputError(
                 f"f107_sfu has shape {given.shape} or a gap; one number is needed, or one for each "
-                f"of {len(checks)} checks"
+                f"of {count} checks"
             )
-        return _Flux(np.broadcast_to(given, (len(checks),)), sure, "as given by the caller")
-    indices = _indices(indices)
+        return _Flux(np.broadcast_to(given, (count,)), np.zeros(count), "as given by the caller")
     when = to_utc(checks.frame["utc"])
     if driver == "forecast":
-        days, which = np.unique(unix_s(when) // _DAY_S, return_inverse=True)
+        days, which = np.unique(when.unix_s // _DAY_S, return_inverse=True)
         told = [
             forecast.flux(indices, np.datetime64(int(day), "D"), UtcTimes((day + 0.5) * _DAY_S))
             for day in days
         ]
-        both = np.array([(one.f107_sfu, one.sd_sfu) for one in told], dtype=np.float64)
+        sfu, sd_sfu = np.array([(one.f107_sfu, one.sd_sfu) for one in told], np.float64)[which].T
         text = f"12month mean as it could be told from {indices.name} before each day"
-        return _Flux(both[which, 0], both[which, 1], text)
+        return _Flux(sfu, sd_sfu, text)
     found = indices.f107_sfu(when, driver)
-    status = np.asarray(found.status)
-    words = [f"{name} for {int((status == name).sum())}" for name in np.unique(status)]
-    text = f"{driver} mean of {indices.name}: {', '.join(words)} of {len(checks)} checks"
-    return _Flux(np.asarray(found.f107_sfu, dtype=np.float64), sure, text)
+    status, times = np.unique(found.status, return_counts=True)
+    words = ", ".join(f"{name} for {n}" for name, n in zip(status, times, strict=True))
+    text = f"{driver} mean of {indices.name}: {words} of {_counted(count, 'check')}"
+    return _Flux(np.asarray(found.f107_sfu, dtype=np.float64), np.zeros(count), text)
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _evaluate(
-    checks: Checks,
-    rows: Codes,
-    flux: _Flux,
-    *,
-    physics: Physics | None,
-    engine: str,
-    long_path: str,
-    progress: Callable[[int, int], None] | None = None,
-) -> dict[str, NDArray[Any]]:
+    checks: Checks, rows: Codes, flux: _Flux, physics: Physics | None, progress: Progress | None
+) -> pd.DataFrame:
     """Likelihood, S/N and limit of some rows; circuits with the same ends stay together."""
-    from farhear import reception
-
-    frame = checks.frame
-    columns = {name: frame[name].to_numpy(dtype=np.float64) for name in _NUMBERS}
-    environment = frame["noise"].to_numpy(dtype=object)
-    seconds = unix_s(frame["utc"])
-    names = ("likelihood", "snr_db", "limit")
-    out: dict[str, NDArray[Any]] = {
-        "likelihood": np.full(rows.size, np.nan),
-        "snr_db": np.full(rows.size, np.nan),
-        "limit": np.zeros(rows.size, dtype=np.uint8),
-    }
-    parts: list[Codes] = []
-    for kind in sorted(set(environment[rows])):
-        here = np.flatnonzero(environment[rows] == kind)
-        keys = [columns[n][rows[here]] for n in ("freq_khz", *_NUMBERS[3::-1])]
-        here = here[np.lexsort((seconds[rows[here]], *keys))]
-        parts += [here[i : i + _CHUNK] for i in range(0, here.size, _CHUNK)]
+    frame = checks.frame.iloc[rows].reset_index(drop=True)
+    out = {name: np.full(rows.size, np.nan) for name in ("likelihood", "snr_db", "limit")}
+    together = frame.sort_values([*_ENDS, "freq_khz", "utc"]).groupby("noise")
+    parts = [
+        index[first : first + _CHUNK]
+        for index in (group.index.to_numpy() for _, group in together)
+        for first in range(0, index.size, _CHUNK)
+    ]
 
     def work(where: Codes) -> int:
-        of = rows[where]
-        one = {name: column[of] for name, column in columns.items()}
-        seen = reception.likelihood(
-            one["tx_lat_deg"],
-            one["tx_lon_deg"],
-            one["rx_lat_deg"],
-            one["rx_lon_deg"],
-            one["freq_khz"],
-            UtcTimes(seconds[of]),
-            power_kw=one["power_kw"],
+        of, some = rows[where], frame.iloc[where]
+        numbers: dict[str, Any] = {name: some[name].to_numpy() for name in _NUMBERS}
+        figure = numbers.pop("noise_fa_db")
+        lines: list[Any] = [some[name].to_numpy() for name in (*_ENDS, "freq_khz")]
+        found = reception.likelihood(
+            *[*lines, to_utc(some["utc"])],
             f107_sfu=flux.sfu[of],
             f107_sd_sfu=flux.sd_sfu[of],
-            tx_gain_dbi=one["tx_gain_dbi"],
             tx_pattern_dbi=checks.pattern_dbi[of] if checks.pattern_dbi.size else None,
-            tx_gain_sd_db=one["tx_gain_sd_db"],
-            noise=str(environment[of[0]]) or one["noise_fa_db"],
-            bandwidth_hz=one["bandwidth_hz"],
-            required_snr_db=one["required_snr_db"],
-            min_elevation_deg=one["min_elevation_deg"],
-            long_path=long_path,
-            engine=engine,
+            noise=some["noise"].iloc[0] or figure,
             physics=physics,
+            **numbers,
         )
-        for name in names:
-            out[name][where] = seen[name].to_numpy()
+        for name, values in out.items():
+            values[where] = found[name].to_numpy()
         return where.size
 
     done = 0
@@ -649,7 +590,9 @@ def _evaluate(
                 progress(done, rows.size)
     finally:
         pool.shutdown(cancel_futures=True)
-    return out
+    limit = [reception.LIMITS[int(code)] for code in out["limit"]]
+    found = pd.DataFrame(out, index=checks.frame.index[rows])
+    return found.assign(limit=np.array(limit, dtype=object))
 
 
 # Scores -----------------------------------------------------------------------------------------
@@ -657,7 +600,7 @@ def _evaluate(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scores:
-    """Likelihood against checks; intervals by whole blocks (days), 90 % unless asked otherwise.
+    """Likelihood against checks; intervals by whole blocks (days), 90 %.
 
     Attributes
     ----------
@@ -695,28 +638,6 @@ class Scores:
     notes: list[str]
 
 
-@dataclass(frozen=True, slots=True)
-class _Sample:
-    """The checks that count: outcome, likelihoods, references, blocks."""
-
-    heard: Floats
-    likelihood: Floats
-    recalibrated: Floats
-    references: dict[str, Floats]
-    block: Codes
-    interval: Callable[[Callable[[Codes], Any], Codes], tuple[Any, Any]]
-
-    def take(self, rows: Any) -> _Sample:
-        return _Sample(
-            self.heard[rows],
-            self.likelihood[rows],
-            self.recalibrated[rows],
-            {name: values[rows] for name, values in self.references.items()},
-            self.block[rows],
-            self.interval,
-        )
-
-
 def score(
     checks: Checks,
     *,
@@ -725,13 +646,9 @@ def score(
     indices: Indices | None = None,
     offset_sfu: float = 0.0,
     physics: Physics | None = None,
-    engine: str = "rays",
-    long_path: str = "both",
-    bins: int = 10,
     n: int = 500,
     seed: int | np.random.Generator = 1,
-    level: float = 0.9,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> Scores:
     """Set the likelihood against checks.
 
@@ -750,12 +667,10 @@ def score(
     offset_sfu
         Added to the flux, for example what :func:`fit_flux` found in *another* log; the sum is held
         within 50 and 400. [sfu]
-    physics, engine, long_path
-        As in `farhear.reception.likelihood`.
-    bins
-        Of the calibration curve.
-    n, seed, level
-        Draws, seed and share of the intervals, see :func:`farhear.skill.block_interval`.
+    physics
+        As in `farhear.reception.likelihood`, to try its options on checks of your own.
+    n, seed
+        Draws and seed of the intervals, see :func:`farhear.skill.block_interval`.
     progress
         Called with checks done and checks in all.
 
@@ -772,262 +687,189 @@ def score(
     """
     says = np.flatnonzero(checks.is_evidence)
     if not says.size:
-        why = "; ".join(
-            f"line {fault['row']}, {fault['column'] or 'row'}: {fault['reason']}"
+        why = "".join(
+            f" (the first refused: line {fault['row']}, {fault['column'] or 'row'}: "
+            f"{fault['reason']})"
             for fault in checks.rejects.head(1).to_dict("records")
         )
-        more = f" (the first refused: {why})" if why else ""
-        raise InputError(f"{checks.text()}; nothing to score{more}")
+        raise InputError(f"{checks.text()}; nothing to score{why}")
+    indices = load_indices() if indices is None else indices
     flux = _flux(checks, f107_sfu, driver, indices)
     if not abs(offset_sfu) <= _FLUX_SFU[1]:
         raise InputError(f"offset_sfu = {offset_sfu:g} is outside [-400, 400]")
     flux = flux.moved(offset_sfu)
-    found = _evaluate(
-        checks,
-        np.arange(len(checks)),
-        flux,
-        physics=physics,
-        engine=engine,
-        long_path=long_path,
-        progress=progress,
-    )
-    frame, notes = _described(checks, found, flux.sfu, _indices(indices))
-    rng = np.random.default_rng(seed)
-    code, blocks = skill.to_codes("block", frame["block"].to_numpy(dtype=object)[says])
-    heard = frame["heard"].to_numpy(dtype=np.float64)[says]
-    likelihood = found["likelihood"][says]
-    recalibrated = skill.recalibrated_by_block(heard, likelihood, code)
+    found = _evaluate(checks, np.arange(len(checks)), flux, physics, progress)
+    frame, notes = _described(checks.frame.assign(f107_sfu=flux.sfu, **found), indices)
     counted = frame.iloc[says]
-    groups = {
-        "overall": np.zeros(says.size, dtype=np.int64),
-        "path": _path_of(counted),
-        "month_hour": _month_hour(counted),
-    }
-    sample = _Sample(
-        heard,
-        likelihood,
-        recalibrated,
-        {name: skill.climatology(heard, group, code) for name, group in groups.items()},
-        code,
-        partial(_interval, n=n, rng=rng, level=level),
+    block, blocks_count = skill.to_codes("block", counted["block"])
+    heard, likelihood = (counted[name].to_numpy(np.float64) for name in ("heard", "likelihood"))
+    recalibrated = skill.recalibrated_by_block(heard, likelihood, block)
+    frame["recalibrated"] = pd.Series(recalibrated, counted.index)
+    sample = pd.DataFrame(
+        {"heard": heard, "likelihood": likelihood, "recalibrated": recalibrated, "block": block}
+    ).assign(
+        **{name: skill.climatology(heard, group, block) for name, group in _groups(counted).items()}
     )
     learnt = skill.recalibrate(heard, likelihood)
-    whole = np.full(len(frame), np.nan)
-    whole[says] = recalibrated
-    frame["recalibrated"] = whole
-    distance = _class_of(counted["distance_km"].to_numpy(np.float64), DISTANCE_EDGES_KM, " km")
+    rng = np.random.default_rng(seed)
+    interval = partial(skill.block_interval, n=n, seed=rng)
     residuals = [
-        _by_class(sample, *_class_of(np.abs(counted[name].to_numpy(np.float64)), edges))
-        .assign(against=name)
-        .loc[:, ["against", *_GAPS]]
-        for name, edges in (
-            ("kp", _KP_EDGES),
-            ("zenith_deg", _ZENITH_EDGES_DEG),
-            ("geomagnetic_lat_deg", _MAGNETIC_EDGES_DEG),
-        )
+        {"against": name, "class": in_class, **_gaps(part, interval)}
+        for name, edges in _RESIDUAL_EDGES.items()
+        for in_class, part in _parts(sample, _classes(counted[name].abs(), edges))
     ]
+    summary = _summary(sample, learnt, interval)
+    distance = _classes(counted["distance_km"], DISTANCE_EDGES_KM, " km")
+    by_band, by_distance = (
+        pd.DataFrame(
+            {"class": name, **_gaps(part, interval), **_worths(part)}
+            for name, part in _parts(sample, classes)
+        )
+        for classes in (_bands(counted), distance)
+    )
+    curve = skill.calibration_curve(heard, likelihood, block, n=n, seed=rng)
     return Scores(
-        summary=_summary(sample, learnt),
-        by_band=_by_class(sample, *_band_of(counted["freq_khz"].to_numpy(np.float64))),
-        by_distance=_by_class(sample, *distance),
-        calibration=skill.calibration_curve(
-            heard, likelihood, code, bins, n=n, seed=rng, level=level
-        ),
-        residuals=pd.concat(residuals, ignore_index=True),
+        summary=summary,
+        by_band=by_band,
+        by_distance=by_distance,
+        calibration=curve,
+        residuals=pd.DataFrame(residuals),
         recalibration=learnt,
         frame=frame,
-        notes=[*_notes(checks, heard, blocks, flux.text, offset_sfu), *notes],
+        notes=[*_notes(checks, heard, blocks_count, flux.text, offset_sfu), *notes],
     )
 
 
-def _interval(
-    statistic: Callable[[Codes], Any],
-    block: Codes,
-    *,
-    n: int,
-    rng: np.random.Generator,
-    level: float,
-) -> tuple[Any, Any]:
-    return skill.block_interval(statistic, block, n, rng, level)
-
-
-def _described(
-    checks: Checks, found: dict[str, NDArray[Any]], flux: Floats, indices: Indices
-) -> tuple[pd.DataFrame, list[str]]:
-    """The frame with what the model says and where each path lies; notes on what is missing."""
-    from farhear import magnetic, path, sun
-    from farhear.reception import LIMITS
-
-    frame = checks.frame.copy()
-    tx_lat, tx_lon, rx_lat, rx_lon = (frame[name].to_numpy(np.float64) for name in _NUMBERS[:4])
+def _described(frame: pd.DataFrame, indices: Indices) -> tuple[pd.DataFrame, list[str]]:
+    """The frame with where each path lies and how disturbed it was; notes on what is missing."""
+    tx_lat, tx_lon, rx_lat, rx_lon = (frame[name].to_numpy(np.float64) for name in _ENDS)
     times = to_utc(frame["utc"])
     middle = path.points(tx_lat, tx_lon, rx_lat, rx_lon, 0.5)
-    years = frame["utc"].dt.year.to_numpy()
-    year = float(np.clip(np.median(years), magnetic.model().first_year, magnetic.model().last_year))
-    kp, missing = _kp(times, indices)
-    notes = []
-    if missing:
-        notes.append(f"{missing} checks are outside the record of Kp: not in its residuals.")
-    frame["f107_sfu"] = flux
-    frame["likelihood"] = found["likelihood"]
-    frame["snr_db"] = found["snr_db"]
-    frame["limit"] = np.array([LIMITS[int(code)] for code in found["limit"]], dtype=object)
-    names, class_names = _band_of(frame["freq_khz"].to_numpy(np.float64))
-    frame["band"] = np.array(class_names, dtype=object)[names]
-    frame["distance_km"] = path.inverse(tx_lat, tx_lon, rx_lat, rx_lon).distance_km
-    frame["kp"] = kp
-    frame["zenith_deg"] = sun.position(times, middle.lat_deg, middle.lon_deg).zenith_deg
-    frame["geomagnetic_lat_deg"] = magnetic.geomagnetic_lat_deg(
-        middle.lat_deg, middle.lon_deg, year
+    model = magnetic.model()
+    year = float(np.clip(frame["utc"].dt.year.median(), model.first_year, model.last_year))
+    out = frame.assign(
+        band=_bands(frame).astype("str"),
+        distance_km=path.inverse(tx_lat, tx_lon, rx_lat, rx_lon).distance_km,
+        kp=_kp(times, indices),
+        zenith_deg=sun.position(times, middle.lat_deg, middle.lon_deg).zenith_deg,
+        geomagnetic_lat_deg=magnetic.geomagnetic_lat_deg(middle.lat_deg, middle.lon_deg, year),
     )
-    return frame, notes
+    missing = int(out["kp"].isna().sum())
+    if not missing:
+        return out, []
+    verb = "is" if missing == 1 else "are"
+    text = f"{_counted(missing, 'check')} {verb} outside the record of Kp: not in its residuals."
+    return out, [text]
 
 
-def _kp(times: UtcTimes, indices: Indices) -> tuple[Floats, int]:
-    """Measured Kp, NaN outside the record, and how often."""
-    try:
-        return np.asarray(indices.kp_at(times), dtype=np.float64), 0
-    except InputError:
-        pass
-    out = np.full(times.size, np.nan)
-    slots = np.floor(times.unix_s / 10800.0)
-    for slot in np.unique(slots):
-        try:
-            out[slots == slot] = indices.kp_at(UtcTimes(np.asarray(slot * 10800.0)))
-        except InputError:
-            continue
-    return out, int(np.isnan(out).sum())
+def _kp(times: UtcTimes, indices: Indices) -> Floats:
+    """Measured Kp, NaN outside the record."""
+    slots, which = np.unique(times.unix_s // _KP_S, return_inverse=True)
+    out = np.full(slots.size, np.nan)
+    for i in range(slots.size):
+        with contextlib.suppress(InputError):
+            out[i : i + 1] = indices.kp_at(UtcTimes(slots[i : i + 1] * _KP_S))
+    return out[which]
 
 
-def _band_of(freq_khz: Floats) -> tuple[Codes, list[str]]:
-    """Class and class names, from low to high: broadcast bands, whole MHz outside them."""
-    named = np.asarray(band.band_of(freq_khz)).astype(object)
-    outside = named == ""
-    named[outside] = [f"{int(khz // 1000)} MHz" for khz in freq_khz[outside]]
-    lowest = pd.Series(freq_khz).groupby(pd.Series(named)).min().sort_values()
-    names = [str(name) for name in lowest.index]
-    position = {name: i for i, name in enumerate(names)}
-    return np.array([position[name] for name in named], dtype=np.int64), names
+def _bands(frame: pd.DataFrame) -> pd.Series[Any]:
+    """Broadcast band of each row, a whole MHz outside them, ordered from low to high."""
+    freq = frame["freq_khz"]
+    named = pd.Series(np.asarray(band.band_of(freq)).astype(object), frame.index)
+    named = named.where(named != "", (freq // 1000).astype(int).astype(str) + " MHz")
+    order = freq.groupby(named).min().sort_values().index
+    return named.astype(pd.CategoricalDtype(order, ordered=True))
 
 
-def _class_of(values: Floats, edges: tuple[float, ...], unit: str = "") -> tuple[Codes, list[str]]:
-    """Class of each value, -1 for NaN, and the names of the classes."""
+def _classes(values: pd.Series[Any], edges: Sequence[float], unit: str = "") -> pd.Series[Any]:
+    """Class of each value by name; NaN stays NaN."""
     names = [
         f"{low:g} to {high:g}{unit}" if np.isfinite(high) else f"{low:g} and more{unit}"
         for low, high in itertools.pairwise(edges)
     ]
-    at = np.searchsorted(np.array(edges), values, side="right") - 1
-    return np.where(np.isnan(values), -1, at).astype(np.int64), names
+    return pd.cut(values, list(edges), right=False, labels=names)
 
 
-def _path_of(frame: pd.DataFrame) -> Codes:
-    """One number for each pair of places (to 0.1 deg) and band."""
-    keys = frame[list(_NUMBERS[:4])].round(1).assign(band=frame["band"])
-    return np.asarray(keys.groupby(list(keys.columns)).ngroup().to_numpy(dtype=np.int64))
+def _parts(sample: pd.DataFrame, classes: pd.Series[Any]) -> list[tuple[str, pd.DataFrame]]:
+    """The sample by class, in the order of the classes."""
+    groups = sample.groupby(classes.set_axis(sample.index), observed=True)
+    return [(str(name), part) for name, part in groups]
 
 
-def _month_hour(frame: pd.DataFrame) -> Codes:
-    when = frame["utc"].dt
-    return np.asarray((when.month * 24 + when.hour).to_numpy(dtype=np.int64))
+def _groups(frame: pd.DataFrame) -> dict[str, Any]:
+    """What the rates of other days are counted by; a path is two places (to 0.1 deg) and a band."""
+    keys, when = frame[list(_ENDS)].round(1).assign(band=frame["band"]), frame["utc"].dt
+    return {
+        "overall": np.zeros(len(frame)),
+        "path": keys.groupby(list(keys.columns)).ngroup(),
+        "month_hour": when.month * 24 + when.hour,
+    }
 
 
-_REFERENCES = {
-    "overall": "overall rate",
-    "path": "path",
-    "month_hour": "month x hour",
-}
-_GAPS = (
-    *("class", "count", "blocks_count", "heard_ratio", "likelihood_mean"),
-    *("gap", "gap_low", "gap_high"),
-    *("recalibrated_gap", "recalibrated_gap_low", "recalibrated_gap_high"),
-)
+_REFERENCES = {"overall": "overall rate", "path": "path", "month_hour": "month x hour"}
+_FORECASTS = {"likelihood": "as it is", "recalibrated": "recalibrated"}
+_Statistic = Callable[[Codes], Any]
+_Interval = Callable[[_Statistic, Any], tuple[Any, Any]]
 
 
-def _scores_of(sample: _Sample, likelihood: Floats) -> Callable[[Codes], Floats]:
-    """ROC area, Brier score and skills of one forecast, as a function of row numbers."""
-    known = not np.isnan(likelihood).any()
-    rank, count = skill.to_codes("likelihood", likelihood) if known else (sample.block, 0)
-    error = (likelihood - sample.heard) ** 2
-    others = [(values - sample.heard) ** 2 for values in sample.references.values()]
-
-    def at(rows: Codes) -> Floats:
-        if not known:
-            return np.full(2 + len(others), np.nan)
-        own = skill.mean_or_nan(error[rows])
-        skills = [skill.skill_of(own, skill.mean_or_nan(other[rows])) for other in others]
-        return np.array([skill.area_of_ranks(sample.heard[rows], rank[rows], count), own, *skills])
-
-    return at
+def _means(values: Floats) -> _Statistic:
+    """Mean of each column as a function of row numbers."""
+    return lambda rows: values[rows].mean(axis=0)
 
 
-def _summary(sample: _Sample, learnt: skill.Recalibration) -> pd.DataFrame:
+def _worth(sample: pd.DataFrame, forecast: str) -> _Statistic:
+    return skill.worth(*(sample[name].to_numpy() for name in ("heard", forecast, *_REFERENCES)))
+
+
+def _summary(
+    sample: pd.DataFrame, learnt: skill.Recalibration, interval: _Interval
+) -> pd.DataFrame:
     rows: list[tuple[str, str, float, float, float]] = []
-    every = np.arange(sample.heard.size)
+    every = np.arange(len(sample))
 
-    def add(names: list[str], of: str, statistic: Callable[[Codes], Floats]) -> None:
-        low, high = sample.interval(statistic, sample.block)
-        for name, value, *ends in zip(names, statistic(every), low, high, strict=True):
-            rows.append((name, of, float(value), float(ends[0]), float(ends[1])))
+    def add(names: list[str], of: str, statistic: _Statistic) -> None:
+        ends = interval(statistic, sample["block"])
+        for name, value, low, high in zip(names, statistic(every), *ends, strict=True):
+            rows.append((name, of, float(value), float(low), float(high)))
 
-    add(["share heard"], "checks", lambda at: np.array([skill.mean_or_nan(sample.heard[at])]))
-    names = ["ROC area", "Brier score"]
-    names += [f"Brier skill, {text}" for text in _REFERENCES.values()]
-    for of, likelihood in (
-        ("as it is", sample.likelihood),
-        ("recalibrated", sample.recalibrated),
-    ):
-        mean = partial(_means, likelihood)
-        add(["mean likelihood"], of, mean)
-        add(names, of, _scores_of(sample, likelihood))
-    x, start = skill.to_logit(sample.likelihood), np.array([[learnt.a, learnt.b]])
+    add(["share heard"], "checks", _means(sample[["heard"]].to_numpy()))
+    names = ["ROC area", "Brier score", *(f"Brier skill, {v}" for v in _REFERENCES.values())]
+    for column, of in _FORECASTS.items():
+        add(["mean likelihood"], of, _means(sample[[column]].to_numpy()))
+        add(names, of, _worth(sample, column))
+    x, start = skill.to_logit(sample["likelihood"].to_numpy()), np.array([[learnt.a, learnt.b]])
 
     def parameters(at: Codes) -> Floats:
-        weight = np.bincount(at, minlength=sample.heard.size).astype(np.float64)
-        return np.asarray(skill.fit_two(x[None], sample.heard, weight, start)[0])
+        weight = np.bincount(at, minlength=len(sample)).astype(np.float64)
+        return np.asarray(skill.fit_two(x[None], sample["heard"].to_numpy(), weight, start)[0])
 
     add(["a, shift of the logit", "b, factor of the logit"], "recalibrated", parameters)
     frame = pd.DataFrame(rows, columns=["name", "of", "value", "low", "high"])
-    return frame.assign(count=sample.heard.size)
+    return frame.assign(count=len(sample))
 
 
-def _means(values: Floats, rows: Codes) -> Floats:
-    return np.array([skill.mean_or_nan(values[rows])])
+def _gaps(part: pd.DataFrame, interval: _Interval) -> dict[str, Any]:
+    """How far a class is off: heard less likelihood."""
+    gap = part[["heard"]].to_numpy() - part[list(_FORECASTS)].to_numpy()
+    low, high = interval(_means(gap), part["block"])
+    row: dict[str, Any] = {
+        "count": len(part),
+        "blocks_count": part["block"].nunique(),
+        "heard_ratio": part["heard"].mean(),
+        "likelihood_mean": part["likelihood"].mean(),
+    }
+    for i, name in enumerate(("gap", "recalibrated_gap")):
+        row |= {name: gap[:, i].mean(), f"{name}_low": low[i], f"{name}_high": high[i]}
+    return row
 
 
-def _by_class(sample: _Sample, code: Codes, names: list[str]) -> pd.DataFrame:
-    """One row for each class that occurs, in the order of `names`."""
-    rows: list[dict[str, Any]] = []
-    for at in np.unique(code[code >= 0]):
-        part = sample.take(code == at)
-        gaps = np.stack([part.heard - part.likelihood, part.heard - part.recalibrated])
-        every = np.arange(part.heard.size)
-        low, high = part.interval(partial(_row_means, gaps), part.block)
-        row: dict[str, Any] = {
-            "class": names[at],
-            "count": part.heard.size,
-            "blocks_count": np.unique(part.block).size,
-            "heard_ratio": skill.mean_or_nan(part.heard),
-            "likelihood_mean": skill.mean_or_nan(part.likelihood),
-        }
-        for i, name in enumerate(("gap", "recalibrated_gap")):
-            row |= {
-                name: skill.mean_or_nan(gaps[i]),
-                f"{name}_low": low[i],
-                f"{name}_high": high[i],
-            }
-        row["roc_area"] = _scores_of(part, part.likelihood)(every)[0]
-        keys = ["brier", *[f"skill_{name}" for name in _REFERENCES]]
-        for prefix, likelihood in (("", part.likelihood), ("recalibrated_", part.recalibrated)):
-            values = _scores_of(part, likelihood)(every)[1:].tolist()
-            row |= dict(zip([prefix + key for key in keys], values, strict=True))
-        rows.append(row)
-    if not rows:
-        return pd.DataFrame(columns=list(_GAPS))
-    return pd.DataFrame(rows)
-
-
-def _row_means(values: Floats, rows: Codes) -> Floats:
-    return np.asarray(values[:, rows].mean(axis=1))
+def _worths(part: pd.DataFrame) -> dict[str, float]:
+    every = np.arange(len(part))
+    area, *plain = _worth(part, "likelihood")(every)
+    names = ["brier", *(f"skill_{name}" for name in _REFERENCES)]
+    corrected = _worth(part, "recalibrated")(every)[1:]
+    row = {"roc_area": area, **dict(zip(names, plain, strict=True))}
+    return row | {f"recalibrated_{k}": v for k, v in zip(names, corrected, strict=True)}
 
 
 def _notes(checks: Checks, heard: Floats, blocks: int, source: str, offset_sfu: float) -> list[str]:
@@ -1036,8 +878,8 @@ def _notes(checks: Checks, heard: Floats, blocks: int, source: str, offset_sfu: 
         notes.append(f"{offset_sfu:+g} sfu were added to it.")
     if heard.size < FEWEST_CHECKS or blocks < FEWEST_DAYS:
         notes.append(
-            f"Too few to judge: {heard.size} checks on {blocks} days, and at least "
-            f"{FEWEST_CHECKS} checks on {FEWEST_DAYS} days are needed."
+            f"Too few to judge: {_counted(heard.size, 'check')} on {_counted(blocks, 'day')}, and "
+            f"at least {FEWEST_CHECKS} checks on {FEWEST_DAYS} days are needed."
         )
     if blocks == 1:
         notes.append(
@@ -1045,13 +887,12 @@ def _notes(checks: Checks, heard: Floats, blocks: int, source: str, offset_sfu: 
             "(recalibration, skill)."
         )
     if heard.min() == heard.max():
-        word = "heard" if heard[0] else "not heard"
-        notes.append(f"Every check was {word}: no ROC area.")
+        notes.append(f"Every check was {'heard' if heard[0] else 'not heard'}: no ROC area.")
     carrier = int((checks.frame["outcome"] == "carrier_only").sum())
     if carrier:
         notes.append(
-            f"{carrier} checks of a carrier only: heard where the required S/N is at most "
-            f"{listening.LADDER['carrier audible']:g} dB, else not heard."
+            f"{_counted(carrier, 'check')} of a carrier only: heard where the required S/N is at "
+            f"most {listening.LADDER['carrier audible']:g} dB, else not heard."
         )
     return notes
 
@@ -1091,42 +932,30 @@ class FluxFit:
 def fit_flux(
     checks: Checks,
     *,
-    low_sfu: float = 60.0,
-    high_sfu: float = 250.0,
-    step_sfu: float = 10.0,
     f107_sfu: ArrayLike | None = None,
     driver: str = "27day",
     indices: Indices | None = None,
     physics: Physics | None = None,
-    engine: str = "rays",
-    long_path: str = "both",
     n: int = 200,
     seed: int | np.random.Generator = 1,
-    level: float = 0.9,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> FluxFit:
     """Find the effective index of checks: one offset on the flux for all of them.
 
     At each offset of a grid the likelihood is worked out and recalibrated with two parameters, so
     that the listener's ears and noise do not pass for the Sun; the offset under which the outcomes
-    are most probable wins, between grid points by a parabola through it and its neighbours. Whole
-    days are drawn for the interval.
+    are most probable wins, between grid points by a parabola through it and its neighbours. The
+    grid takes the mean flux of the checks from 60 to 250 sfu in steps of 10; each check's flux is
+    held within 50 and 400. Whole days are drawn for the interval.
 
     Parameters
     ----------
     checks
         At least 30 that count, on at least 3 days (blocks), some heard and some not.
-    low_sfu, high_sfu
-        Mean flux of the checks after the offset, ends of the grid, 50 to 400. Each check's flux is
-        held within 50 and 400. [sfu]
-    step_sfu
-        Step of the grid, 1 to 50. [sfu]
-    f107_sfu, driver, indices, physics, engine, long_path
+    f107_sfu, driver, indices, physics, n, seed
         As in :func:`score`.
-    n, seed, level
-        As in :func:`farhear.skill.block_interval`.
     progress
-        Called with evaluations done and evaluations in all.
+        Called with offsets done and offsets in all.
 
     Returns
     -------
@@ -1140,56 +969,37 @@ def fit_flux(
     says = np.flatnonzero(checks.is_evidence)
     frame = checks.frame.iloc[says]
     heard = frame["heard"].to_numpy(dtype=np.float64)
-    code, blocks = skill.to_codes("block", frame["block"].to_numpy(dtype=object))
-    if says.size < _FIT_CHECKS or blocks < _FIT_DAYS:
+    block, blocks_count = skill.to_codes("block", frame["block"])
+    if says.size < FEWEST_CHECKS or blocks_count < _FIT_DAYS:
         raise InputError(
-            f"an index needs at least {_FIT_CHECKS} checks that count on {_FIT_DAYS} days; "
-            f"here are {says.size} on {blocks}"
+            f"an index needs at least {FEWEST_CHECKS} checks that count on {_FIT_DAYS} days; "
+            f"here are {says.size} on {blocks_count}"
         )
     if heard.min() == heard.max():
         word = "was" if heard[0] == 0.0 else "was not"
         raise InputError(f"an index needs both outcomes; there is no check that {word} heard")
-    if not _FLUX_SFU[0] <= low_sfu < high_sfu <= _FLUX_SFU[1]:
-        raise InputError(f"low_sfu = {low_sfu:g}, high_sfu = {high_sfu:g}: not 50 to 400 in order")
-    if not 1.0 <= step_sfu <= 50.0:
-        raise InputError(f"step_sfu = {step_sfu:g} is outside [1, 50]")
-    flux = _flux(checks, f107_sfu, driver, indices)
+    flux = _flux(checks, f107_sfu, driver, load_indices() if indices is None else indices)
     mean = float(flux.sfu[says].mean())
-    first, last = np.ceil((low_sfu - mean) / step_sfu), np.floor((high_sfu - mean) / step_sfu)
-    offset = np.arange(first, last + 1.0) * step_sfu
-    if offset.size < 3:
-        raise InputError(
-            f"low_sfu = {low_sfu:g}, high_sfu = {high_sfu:g}: fewer than three steps of "
-            f"{step_sfu:g} sfu"
-        )
+    first, last = ((end - mean) / _FIT_STEP_SFU for end in _FIT_SFU)
+    offset = np.arange(np.ceil(first), np.floor(last) + 1.0) * _FIT_STEP_SFU
     x = np.empty((offset.size, says.size))
     for i, more in enumerate(offset):
-        tick = (
-            None
-            if progress is None
-            else partial(_tick, progress, i * says.size, offset.size * says.size)
-        )
-        found = _evaluate(
-            checks,
-            says,
-            flux.moved(more),
-            physics=physics,
-            engine=engine,
-            long_path=long_path,
-            progress=tick,
-        )
-        x[i] = skill.to_logit(found["likelihood"])
+        found = _evaluate(checks, says, flux.moved(more), physics, None)
+        x[i] = skill.to_logit(found["likelihood"].to_numpy())
+        if progress is not None:
+            progress(i + 1, offset.size)
 
-    whole, ab = _profile(x, heard, np.ones(says.size), np.tile([0.0, 1.0], (offset.size, 1)))
-    best = _peak(offset, whole)
+    start = np.tile([0.0, 1.0], (offset.size, 1))
+    whole, ab = skill.log_likelihoods(x, heard, np.ones(says.size), start)
+    best = skill.peak(offset, whole)
 
     def again(rows: Codes) -> float:
         weight = np.bincount(rows, minlength=says.size).astype(np.float64)
-        return _peak(offset, _profile(x, heard, weight, ab)[0])
+        return skill.peak(offset, skill.log_likelihoods(x, heard, weight, ab)[0])
 
-    low, high = skill.block_interval(again, code, n, seed, level)
-    notes = [f"Index fitted from {says.size} checks on {blocks} days."]
-    if blocks < FEWEST_DAYS:
+    low, high = skill.block_interval(again, block, n, seed)
+    notes = [f"Index fitted from {says.size} checks on {blocks_count} days."]
+    if blocks_count < FEWEST_DAYS:
         notes.append("So few days give an interval that is too narrow.")
     if best <= offset[0] or best >= offset[-1]:
         notes.append("The best offset is at an end of the searched range: only a bound.")
@@ -1197,44 +1007,15 @@ def fit_flux(
         notes.append("The interval reaches an end of the searched range: it may go on.")
     if low <= 0.0 <= high:
         notes.append("The interval holds 0: the checks do not ask for another flux.")
-    curve = pd.DataFrame(
-        {"offset_sfu": offset, "log_likelihood": whole, "a": ab[:, 0], "b": ab[:, 1]}
-    )
     return FluxFit(
         offset_sfu=best,
         low_sfu=low,
         high_sfu=high,
         mean_f107_sfu=mean,
-        curve=curve,
+        curve=pd.DataFrame(
+            {"offset_sfu": offset, "log_likelihood": whole, "a": ab[:, 0], "b": ab[:, 1]}
+        ),
         checks_count=int(says.size),
-        blocks_count=blocks,
+        blocks_count=blocks_count,
         notes=notes,
     )
-
-
-def _tick(progress: Callable[[int, int], None], before: int, total: int, done: int, _: int) -> None:
-    progress(before + done, total)
-
-
-def _profile(x: Floats, heard: Floats, weight: Floats, start: Floats) -> tuple[Floats, Floats]:
-    """Log-likelihood of each forecast at its best a and b.
-
-    A forecast that would have to be turned upside down (b below 0) counts as knowing only the rate.
-    """
-    ab = skill.fit_two(x, heard, weight, start)
-    eta = ab[:, :1] + ab[:, 1:] * x
-    value = (heard * eta - np.logaddexp(0.0, eta)) @ weight
-    yes, total = float(heard @ weight), float(weight.sum())
-    rates = [count * np.log(count / total) for count in (yes, total - yes) if count > 0.0]
-    return np.where(ab[:, 1] > 0.0, value, sum(rates)), ab
-
-
-def _peak(at: Floats, value: Floats) -> float:
-    """Place of the highest value, by a parabola through it and its neighbours on an even grid."""
-    i = int(np.argmax(value))
-    if i in (0, at.size - 1):
-        return float(at[i])
-    left, middle, right = value[i - 1 : i + 2]
-    bend = left - 2.0 * middle + right
-    shift = 0.5 * (left - right) / bend if bend < 0.0 else 0.0
-    return float(at[i] + shift * (at[1] - at[0]))

@@ -189,6 +189,21 @@ def mean_or_nan(values: Floats) -> float:
     return float(values.mean()) if values.size else float("nan")
 
 
+def worth(heard: Floats, likelihood: Floats, *references: Floats) -> Callable[[Codes], Floats]:
+    """ROC area, Brier score and skill against each reference, as a function of row numbers."""
+    if np.isnan(likelihood).any():
+        return lambda _: np.full(2 + len(references), np.nan)
+    rank, count = to_codes("likelihood", likelihood)
+    errors = np.stack([(values - heard) ** 2 for values in (likelihood, *references)])
+
+    def at(rows: Codes) -> Floats:
+        own, *others = errors[:, rows].mean(axis=1).tolist()
+        area = area_of_ranks(heard[rows], rank[rows], count)
+        return np.array([area, own, *(skill_of(own, other) for other in others)])
+
+    return at
+
+
 @dataclass(frozen=True, slots=True)
 class Recalibration:
     """Likelihoods put right by two parameters: logit p' = a + b logit p.
@@ -259,6 +274,32 @@ def fit_two(x: Floats, heard: Floats, weight: Floats, start: Floats) -> Floats:
             step[worse] /= 2.0
         at, value = at - step, there
     return at
+
+
+def log_likelihoods(
+    x: Floats, heard: Floats, weight: Floats, start: Floats
+) -> tuple[Floats, Floats]:
+    """Log-likelihood of each forecast at its best a and b, and these two.
+
+    A forecast that would have to be turned upside down (b below 0) counts as knowing only the rate.
+    """
+    ab = fit_two(x, heard, weight, start)
+    eta = ab[:, :1] + ab[:, 1:] * x
+    value = (heard * eta - np.logaddexp(0.0, eta)) @ weight
+    yes, total = float(heard @ weight), float(weight.sum())
+    rates = [count * np.log(count / total) for count in (yes, total - yes) if count > 0.0]
+    return np.where(ab[:, 1] > 0.0, value, sum(rates)), ab
+
+
+def peak(at: Floats, value: Floats) -> float:
+    """Place of the highest value, by a parabola through it and its neighbours on an even grid."""
+    i = int(np.argmax(value))
+    if i in (0, at.size - 1):
+        return float(at[i])
+    left, middle, right = value[i - 1 : i + 2]
+    bend = left - 2.0 * middle + right
+    shift = 0.5 * (left - right) / bend if bend < 0.0 else 0.0
+    return float(at[i] + shift * (at[1] - at[0]))
 
 
 def recalibrate(heard: ArrayLike, likelihood: ArrayLike) -> Recalibration:

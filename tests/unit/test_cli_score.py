@@ -63,6 +63,9 @@ def test_a_table_of_checks_from_the_command_line(table, tmp_path, capsys):
     for text in ("ROC area", "Brier skill, overall rate", "By band", "By distance", "49 m"):
         assert text in out
     assert "Kp" in out
+    assert "In short: a heard check got more likelihood than one not heard" in out
+    assert "\u2026" not in out  # no table is cut at the 80 columns of a pipe
+    assert max(len(line) for line in out.splitlines() if str(out_folder) not in line) <= 100
     assert "share it with care" in out
     assert sorted(path.name for path in out_folder.iterdir()) == sorted(f"{n}.csv" for n in FILES)
     summary = pd.read_csv(out_folder / "summary.csv")
@@ -196,3 +199,12 @@ def test_a_failed_run_leaves_the_old_files(table, tmp_path, capsys, monkeypatch)
 def test_scoring_is_of_the_package():
     assert fh.scoring is scoring
     assert "scoring" in dir(fh)
+
+
+def test_checks_that_came_out_alike_have_no_order(table, tmp_path, capsys):
+    rows = pd.read_csv(table).assign(heard="no")
+    rows.to_csv(table, index=False)
+    status, out, _ = run(capsys, "score", table, *COMMON, "--out", tmp_path / "out")
+    assert status == 0
+    assert "In short: all checks came out alike, so nothing is known of its order." in out
+    assert "and 0 % were heard." in out

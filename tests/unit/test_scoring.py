@@ -9,7 +9,6 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.special import expit, logit
 from sklearn.metrics import brier_score_loss, roc_auc_score
 
 import farhear as fh
@@ -25,13 +24,6 @@ pytestmark = pytest.mark.filterwarnings("ignore:numpy.ndarray size changed:Runti
 HOME = Station(
     name="Test home", lat_deg=58.4, lon_deg=26.7, time_zone="Europe/Tallinn", noise="rural"
 )
-
-
-def forecasts(seed, n=400, a=0.0, b=1.0):
-    """Likelihoods, and outcomes drawn from logit p' = a + b logit p."""
-    rng = np.random.default_rng(seed)
-    p = rng.uniform(0.02, 0.98, n)
-    return (rng.random(n) < expit(a + b * logit(p))).astype(float), p
 
 
 def test_examples():
@@ -380,6 +372,19 @@ def test_rows_in_any_order_give_the_same(scored, tmp_path):
     )
 
 
+def test_rows_picked_by_the_caller_keep_their_likelihood(scored):
+    # their index has gaps then: values must not go by it
+    checks, scores = scored
+    picked = checks.frame[checks.frame["freq_khz"] == 9600.0]
+    some = scoring.Checks(
+        frame=picked, rejects=checks.rejects, warnings=checks.warnings, rows_read=len(picked)
+    )
+    again = scoring.score(some, f107_sfu=150.0, n=20).frame
+    whole = scores.frame.loc[picked.index]
+    pd.testing.assert_frame_equal(again[["row", "likelihood"]], whole[["row", "likelihood"]])
+    assert again["recalibrated"].notna().all()
+
+
 def test_blocked_checks_get_a_likelihood_but_do_not_count(tmp_path):
     rows = invented(60, 6).astype({"heard": object})
     plain = scoring.score(read(tmp_path, rows), f107_sfu=150.0, n=20)
@@ -402,7 +407,7 @@ def test_one_day_has_no_intervals_and_says_so(tmp_path):
     assert scores.by_band["gap"].notna().all()
     assert scores.by_band["recalibrated_gap"].isna().all()
     text = " ".join(scores.notes)
-    assert "Too few to judge: 40 checks on 1 days" in text
+    assert "Too few to judge: 40 checks on 1 day," in text
     assert "of one day: no intervals" in text
 
 
@@ -419,7 +424,7 @@ def test_one_outcome_has_no_roc_area_and_says_so(tmp_path, outcome):
 def test_one_check_alone(tmp_path):
     scores = scoring.score(read(tmp_path, invented(1, 1)), f107_sfu=150.0)
     assert len(scores.frame) == len(scores.calibration) == 1
-    assert "Too few to judge: 1 checks" in " ".join(scores.notes)
+    assert "Too few to judge: 1 check on 1 day," in " ".join(scores.notes)
 
 
 def test_without_evidence_there_is_nothing_to_score(tmp_path):
@@ -453,7 +458,6 @@ def test_checks_outside_the_record_of_kp(tmp_path):
         ({"f107_sfu": [100.0, 120.0]}, r"shape \(2,\)"),
         ({"f107_sfu": 150.0, "driver": "weekly"}, "driver = 'weekly' is none of"),
         ({"f107_sfu": 150.0, "offset_sfu": np.nan}, "offset_sfu = nan"),
-        ({"f107_sfu": 150.0, "engine": "wheel"}, "engine"),
     ],
 )
 def test_arguments_out_of_range(tmp_path, options, message):
@@ -479,7 +483,7 @@ def test_the_likelihood_is_that_of_reception(tmp_path):
     rows["noise_fa_db"] = np.where(np.arange(30) % 3 == 0, 35.0, np.nan)
     physics = Physics(sporadic_e=False)
     checks = read(tmp_path, rows, noise="quiet rural")
-    found = scoring.score(checks, f107_sfu=120.0, physics=physics, long_path="short", n=20).frame
+    found = scoring.score(checks, f107_sfu=120.0, physics=physics, n=20).frame
     for i in (0, 1, 2, 29):
         row = rows.iloc[i]
         alone = fh.reception.likelihood(
@@ -493,13 +497,12 @@ def test_the_likelihood_is_that_of_reception(tmp_path):
             noise=35.0 if i % 3 == 0 else "quiet rural",
             bandwidth_hz=500.0,
             required_snr_db=3.0,
-            long_path="short",
             physics=physics,
         )
         assert found["likelihood"].iloc[i] == pytest.approx(float(alone.likelihood), abs=1e-9)
         assert found["limit"].iloc[i] == fh.reception.LIMITS[int(alone.limit)]
-    mirror = scoring.score(checks, f107_sfu=120.0, engine="mirror", n=20).frame
-    assert (mirror["likelihood"] != found["likelihood"]).any()
+    usual = scoring.score(checks, f107_sfu=120.0, n=20).frame
+    assert (usual["likelihood"] != found["likelihood"]).any()
 
 
 def test_progress_counts_every_check(tmp_path):
@@ -574,7 +577,7 @@ def fitted(tmp_path_factory):
     folder = tmp_path_factory.mktemp("fitted")
     rows = by_the_model(folder, invented(900, 24, seed=4), 130.0)
     checks = read(folder, rows)
-    return checks, scoring.fit_flux(checks, f107_sfu=100.0, n=60, level=0.98)
+    return checks, scoring.fit_flux(checks, f107_sfu=100.0, n=60)
 
 
 def test_an_offset_of_the_flux_is_found(fitted):
@@ -600,12 +603,13 @@ def test_the_log_likelihood_is_that_of_the_recalibrated_forecast(fitted):
     assert row["b"] == pytest.approx(scores.recalibration.b, abs=1e-6)
 
 
-def test_an_index_at_the_end_of_its_range_is_only_a_bound(fitted):
-    checks, _ = fitted
-    fit = scoring.fit_flux(
-        checks, f107_sfu=100.0, low_sfu=60.0, high_sfu=110.0, step_sfu=20.0, n=20
-    )
-    assert fit.offset_sfu == 0.0 == fit.curve["offset_sfu"].iloc[-1]
+def test_an_index_at_the_end_of_its_range_is_only_a_bound(tmp_path):
+    # the dice are of 50 sfu, the grid begins at 60
+    checks = read(tmp_path, by_the_model(tmp_path, invented(300, 12), 50.0))
+    seen = []
+    fit = scoring.fit_flux(checks, f107_sfu=240.0, n=20, progress=lambda *state: seen.append(state))
+    assert seen[-1] == (20, 20) == (len(fit.curve), len(fit.curve))
+    assert fit.offset_sfu == -180.0 == fit.curve["offset_sfu"].iloc[0]
     assert "only a bound" in " ".join(fit.notes)
 
 
@@ -620,35 +624,3 @@ def test_an_index_needs_enough_checks(tmp_path):
         alike = read(tmp_path, invented(40, 8, heard=outcome))
         with pytest.raises(InputError, match=f"there is no check that {word} heard"):
             scoring.fit_flux(alike, f107_sfu=100.0)
-
-
-@pytest.mark.parametrize(
-    ("options", "message"),
-    [
-        ({"low_sfu": 200.0, "high_sfu": 100.0}, "in order"),
-        ({"low_sfu": 20.0}, "50 to 400"),
-        ({"step_sfu": 0.0}, "step_sfu = 0"),
-        ({"low_sfu": 95.0, "high_sfu": 105.0}, "fewer than three steps"),
-    ],
-)
-def test_a_range_of_the_index_that_is_none(fitted, options, message):
-    with pytest.raises(InputError, match=message):
-        scoring.fit_flux(fitted[0], f107_sfu=100.0, **options)
-
-
-def test_a_forecast_upside_down_counts_as_knowing_only_the_rate():
-    heard, p = forecasts(2, n=500)
-    x = np.stack([logit(p), -logit(p)])
-    value, ab = scoring._profile(x, heard, np.ones(500), np.tile([0.0, 1.0], (2, 1)))
-    assert ab[0, 1] > 0.0 > ab[1, 1]
-    rate = heard.mean()
-    expected = 500 * (rate * np.log(rate) + (1 - rate) * np.log(1 - rate))
-    assert value[1] == pytest.approx(expected)
-    assert value[0] > value[1]
-
-
-def test_the_peak_of_a_parabola():
-    at = np.arange(0.0, 60.0, 10.0)
-    assert scoring._peak(at, -((at - 23.0) ** 2)) == pytest.approx(23.0)
-    assert scoring._peak(at, at) == 50.0
-    assert scoring._peak(at, np.zeros(6)) == 0.0

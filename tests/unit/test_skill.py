@@ -221,3 +221,21 @@ def test_equal_likelihoods_stay_in_one_bin():
     assert len(skill.calibration_curve([], [], [])) == 0
     with pytest.raises(InputError, match="bins = 0"):
         skill.calibration_curve([1], [0.5], [1], bins=0)
+
+
+def test_a_forecast_upside_down_counts_as_knowing_only_the_rate():
+    heard, p = forecasts(2, n=500)
+    x = np.stack([logit(p), -logit(p)])
+    value, ab = skill.log_likelihoods(x, heard, np.ones(500), np.tile([0.0, 1.0], (2, 1)))
+    assert ab[0, 1] > 0.0 > ab[1, 1]
+    rate = heard.mean()
+    expected = 500 * (rate * np.log(rate) + (1 - rate) * np.log(1 - rate))
+    assert value[1] == pytest.approx(expected)
+    assert value[0] > value[1]
+
+
+def test_the_peak_of_a_parabola():
+    at = np.arange(0.0, 60.0, 10.0)
+    assert skill.peak(at, -((at - 23.0) ** 2)) == pytest.approx(23.0)
+    assert skill.peak(at, at) == 50.0
+    assert skill.peak(at, np.zeros(6)) == 0.0

@@ -1,5 +1,7 @@
 """The forecast of the flux against the record that came, closed forms, and its own definition."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -7,6 +9,8 @@ import pytest
 import farhear as fh
 from farhear import forecast
 from farhear.indices import Indices
+
+Record = Callable[..., Indices]
 
 LEADS = np.array([0, 3, 6, 12, 24])  # months
 
@@ -16,16 +20,6 @@ def firsts(month: np.datetime64) -> fh.UtcTimes:
     days = (month + LEADS).astype("datetime64[D]")
     days = np.minimum(days, month.astype("datetime64[D]") + 730)
     return fh.utc(days.astype("datetime64[s]"), naive_is_utc=True)
-
-
-def made(flux: np.ndarray) -> Indices:
-    """Invented record from 1980-01-01."""
-    shipped = fh.load_indices().frame
-    frame = pd.DataFrame(np.nan, index=range(flux.size), columns=shipped.columns).astype(object)
-    frame["date"] = pd.date_range("1980-01-01", periods=flux.size).astype("datetime64[ns]")
-    frame["f107_obs_sfu"] = flux
-    frame["status"], frame["source"] = "observed", "invented"
-    return Indices(frame, shipped.iloc[:0], flux.size, (), "an invented record")
 
 
 @pytest.fixture(scope="module")
@@ -61,22 +55,26 @@ def test_better_than_knowing_only_the_mean(
     assert (rms < 0.75 * np.nanstd(came, axis=0)).all()
 
 
-def test_a_constant_sun_is_told_exactly() -> None:
+def test_a_constant_sun_is_told_exactly(invented_record: Record) -> None:
     found = forecast.flux(
-        made(np.full(9000, 120.0)), "2004-01-01", firsts(np.datetime64("2004-01"))
+        invented_record("1980-01-01", np.full(9000, 120.0)),
+        "2004-01-01",
+        firsts(np.datetime64("2004-01")),
     )
     np.testing.assert_allclose(found.f107_sfu, 120.0, rtol=1e-9)
     np.testing.assert_allclose(found.sd_sfu, 0.0, atol=1e-6)
 
 
-def test_a_regular_sun_is_told_closely() -> None:
+def test_a_regular_sun_is_told_closely(invented_record: Record) -> None:
     """A sine of eleven years: any of its values is a sum of two earlier ones (closed form)."""
 
     def flux(day: np.ndarray) -> np.ndarray:
         return np.asarray(120.0 + 20.0 * np.sin(2.0 * np.pi * day / (11.0 * 365.2425)))
 
     when = firsts(np.datetime64("2004-01"))
-    found = forecast.flux(made(flux(np.arange(9000.0))), "2004-01-01", when)
+    found = forecast.flux(
+        invented_record("1980-01-01", flux(np.arange(9000.0))), "2004-01-01", when
+    )
     start = pd.Timestamp("1980-01-01", tz="UTC").timestamp()
     came = flux((fh.times.unix_s(when) - start) / 86400.0)
     np.testing.assert_allclose(found.f107_sfu, came, atol=1.0)

@@ -1,11 +1,15 @@
 """Drivers of the maps at the edges: windows over the whole record, gaps, predictions."""
 
+from collections.abc import Callable
+
 import numpy as np
-import pandas as pd
 import pytest
 
 import farhear as fh
 from farhear.indices import Indices
+
+Record = Callable[..., Indices]
+LINE = 100.0 + np.arange(200)  # 100, 101, ..
 
 
 def instants(days: np.ndarray) -> fh.UtcTimes:
@@ -18,17 +22,6 @@ def measured() -> tuple[np.ndarray, np.ndarray]:
     frame = fh.load_indices().frame
     frame = frame[frame["status"] != "predicted"]
     return frame["date"].to_numpy("datetime64[D]"), frame["f107_obs_sfu"].to_numpy(np.float64)
-
-
-def without(gone: slice, days: int = 200) -> Indices:
-    """Invented record: flux 100, 101, .. from 2020-01-01, some rows taken out."""
-    shipped = fh.load_indices().frame
-    frame = pd.DataFrame(np.nan, index=range(days), columns=shipped.columns).astype(object)
-    frame["date"] = pd.date_range("2020-01-01", periods=days).astype("datetime64[ns]")
-    frame["f107_obs_sfu"] = 100.0 + np.arange(days)
-    frame["status"], frame["source"] = "observed", "invented"
-    frame = frame.drop(index=range(days)[gone]).reset_index(drop=True)
-    return Indices(frame, shipped.iloc[:0], len(frame), (), "an invented record")
 
 
 @pytest.mark.parametrize(("driver", "days", "behind"), [("81day", 81, 40), ("27day", 27, 0)])
@@ -51,8 +44,8 @@ def test_daily_is_the_published_value_but_for_the_rule_of_bursts() -> None:
     assert int((found != inner).sum()) == 18  # as the docstring says
 
 
-def test_a_day_is_a_day_of_utc_and_shapes_are_kept() -> None:
-    table = without(slice(0, 0))
+def test_a_day_is_a_day_of_utc_and_shapes_are_kept(invented_record: Record) -> None:
+    table = invented_record("2020-01-01", LINE)
     when = fh.utc([["2020-03-01T00:00Z", "2020-03-01T23:59:59Z"], ["2020-03-02T00:00Z"] * 2])
     found = table.f107_sfu(when, "daily")
     assert found.f107_sfu.tolist() == [[160.0, 160.0], [161.0, 161.0]]
@@ -64,15 +57,21 @@ def test_a_day_is_a_day_of_utc_and_shapes_are_kept() -> None:
     ("driver", "first", "last", "spare"),
     [("81day", 60, 140, 27), ("27day", 74, 100, 9), ("daily", 100, 100, 0)],
 )
-def test_two_thirds_of_the_days_are_enough(driver: str, first: int, last: int, spare: int) -> None:
-    found = without(slice(first, first + spare)).f107_sfu("2020-04-10T12:00Z", driver)
+def test_two_thirds_of_the_days_are_enough(
+    driver: str, first: int, last: int, spare: int, invented_record: Record
+) -> None:
+    found = invented_record("2020-01-01", LINE, slice(first, first + spare)).f107_sfu(
+        "2020-04-10T12:00Z", driver
+    )
     # mean of a straight line: half of its ends
     assert float(found.f107_sfu) == pytest.approx(100.0 + 0.5 * (first + spare + last))
     with pytest.raises(fh.InputError, match=rf"2020-04-10: no {driver} flux; an invented record"):
-        without(slice(first, first + spare + 1)).f107_sfu("2020-04-10T12:00Z", driver)
+        invented_record("2020-01-01", LINE, slice(first, first + spare + 1)).f107_sfu(
+            "2020-04-10T12:00Z", driver
+        )
 
 
-def test_a_predicted_month_is_no_day() -> None:
+def test_a_predicted_month_is_no_day(invented_record: Record) -> None:
     """The shipped record goes on by month after 2026-04-09, on the first of each."""
     table = fh.load_indices()
     assert table.f107_sfu("2026-04-09T12:00Z", "daily").status == "predicted"
@@ -80,4 +79,7 @@ def test_a_predicted_month_is_no_day() -> None:
         with pytest.raises(fh.InputError, match=f"when = {day}: no daily flux"):
             table.f107_sfu(f"{day}T12:00Z", "daily")
     # a short record of measured days is not touched by that
-    assert float(without(slice(0, 0)).f107_sfu("2020-01-01T12:00Z", "daily").f107_sfu) == 100.0
+    assert (
+        float(invented_record("2020-01-01", LINE).f107_sfu("2020-01-01T12:00Z", "daily").f107_sfu)
+        == 100.0
+    )

@@ -1,32 +1,24 @@
 """Drivers of the maps, and what could be known on a day."""
 
+from collections.abc import Callable
+
 import numpy as np
-import pandas as pd
 import pytest
 
 import farhear as fh
 from farhear import forecast
 from farhear.indices import DRIVERS, Indices
 
-
-def made(first: str, flux: np.ndarray, status: str = "observed") -> Indices:
-    """Invented daily history."""
-    shipped = fh.load_indices().frame
-    frame = pd.DataFrame(np.nan, index=range(flux.size), columns=shipped.columns).astype(object)
-    frame["date"] = pd.date_range(first, periods=flux.size).astype("datetime64[ns]")
-    frame["f107_obs_sfu"] = flux
-    frame["status"] = status
-    frame["source"] = "invented"
-    return Indices(frame, shipped.iloc[:0], flux.size, (), "an invented record")
+Record = Callable[..., Indices]
 
 
 def at(day: str) -> fh.UtcTimes:
     return fh.utc(f"{day}T12:00Z")
 
 
-def test_the_drivers_are_means_over_their_days() -> None:
+def test_the_drivers_are_means_over_their_days(invented_record: Record) -> None:
     days = np.arange(400.0)
-    table = made("2020-01-01", 100.0 + days)
+    table = invented_record("2020-01-01", 100.0 + days)
     # day 200 is 2020-07-19; worked by hand: means of a straight line
     worked = {"81day": 300.0, "27day": 287.0, "daily": 300.0}
     for driver, value in worked.items():
@@ -45,10 +37,10 @@ def test_centred_means_are_those_of_the_provider(day: str, sfu: float) -> None:
     assert float(found) == pytest.approx(sfu, abs=0.06)
 
 
-def test_a_burst_gives_way_to_the_usual_flux() -> None:
+def test_a_burst_gives_way_to_the_usual_flux(invented_record: Record) -> None:
     flux = np.full(60, 90.0)
     flux[40] = 900.0
-    table = made("2020-01-01", flux)
+    table = invented_record("2020-01-01", flux)
     assert float(table.f107_sfu(at("2020-02-10"), "daily").f107_sfu) == 90.0
     # shipped: the burst of 2011-03-07 (938.6 in the record)
     assert float(fh.load_indices().f107_sfu(at("2011-03-07"), "daily").f107_sfu) < 200.0

@@ -58,7 +58,7 @@ constexpr double kScreenWidth = 0.08;       // of ln(screening frequency) [own]
 constexpr double kScreened = 1e-6;          // what gets past a layer that screens: 60 dB less [own]
 constexpr double kScatterPath_km = 3000.0;  // out to where the ground is lit, and back
 constexpr double kSpreadE = 0.04;           // deciles 0.95 and 1.05 [memory: P.533]
-constexpr double kHighestE = 10.0;          // times foE: 1.8 times the MUF at the horizon, 81 dB
+constexpr double kHighestE = 10.0;          // times foE: 1.8 times the MUF at the horizon
 constexpr double kClear = -0.09;            // ln(foEs / vertical frequency): nothing is hidden
 constexpr double kMostE_db = 81.0;          // above the E or F1 MUF: the cap of P.533 [memory]
 constexpr double kIgnored = 3e-4;           // share of what is there already: 0.001 dB
@@ -274,6 +274,11 @@ struct Mixed {
     double mirror_km = 0.0;
 };
 
+/// Standard deviation of ln(MUF) within one of the days. `spread`: from day to day.
+double width_of(double spread) noexcept {
+    return std::sqrt(kSupportWidth * kSupportWidth + kBlur * kBlur * spread * spread);
+}
+
 /// The lowest MUF of the hops rules. Spread: of the hop with the lowest MUF, blended where two are
 /// about equal, by the 24th power of the ratio: 4 % apart count as 1 to 0.39. [own]
 DaySupport support_on(const std::vector<Hop>& hops, std::size_t day) noexcept {
@@ -296,7 +301,7 @@ DaySupport support_on(const std::vector<Hop>& hops, std::size_t day) noexcept {
         weights += weight;
     }
     const double spread = sum / weights;
-    out.width = std::sqrt(kSupportWidth * kSupportWidth + kBlur * kBlur * spread * spread);
+    out.width = width_of(spread);
     return out;
 }
 
@@ -1233,8 +1238,7 @@ void Circuit::State::Reception::add_mixed(std::size_t index, double floor) {
     if (full * power(-loss_db[kPatches - 1]) < floor) {
         return;
     }
-    const double width =
-        std::sqrt(kSupportWidth * kSupportWidth + kBlur * kBlur * mixed.spread * mixed.spread);
+    const double width = width_of(mixed.spread);
     std::array<double, kDays> carried{};
     for (std::size_t d = 0; d < kDays; ++d) {
         const double muf = mixed.muf_mhz * vector_math::exp(kNarrowed * day_z(d) * mixed.spread);

@@ -12,6 +12,9 @@ from farhear.errors import InputError
 Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
+FLUX_SFU = (50.0, 400.0)
+"""Range of the 10.7 cm flux that the maps take. [sfu]"""
+
 
 def as_float64(name: str, value: ArrayLike) -> Floats:
     """Turn `value` into a float64 array of any shape, or say which argument was no number."""

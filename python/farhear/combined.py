@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from farhear import ionosphere, magnetic, path, sun
-from farhear._arrays import Floats, as_float64, check_place, check_range
+from farhear._arrays import FLUX_SFU, Floats, as_float64, check_place, check_range
 from farhear.errors import InputError
 from farhear.times import UtcTimes, unix_s
 
@@ -168,7 +168,7 @@ def field_dbuv_m(
     for name, value, low, high in (
         ("freq_khz", freq_khz, 1600.0, 30000.0),
         ("power_kw", power_kw, 1e-9, 1e5),
-        ("f107_sfu", f107_sfu, 50.0, 400.0),
+        ("f107_sfu", f107_sfu, *FLUX_SFU),
     ):
         check_range(name, as_float64(name, value), low, high)
     check_place(as_float64("tx_lat_deg", tx_lat_deg), as_float64("tx_lon_deg", tx_lon_deg), "tx_")

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from farhear._arrays import Floats, restore
 from farhear.errors import InputError
-from farhear.indices import Indices
+from farhear.indices import Indices, middle_unix_s
 from farhear.times import unix_s
 
 __all__ = ["Forecast", "flux"]
@@ -90,20 +90,20 @@ def flux(indices: Indices, issued: Any, when: Any) -> Forecast:
             f"a forecast needs {_FEWEST_MONTHS}"
         )
     value, sd = _by_lead(daily, history, day)
-    months = pd.PeriodIndex(history.index)
-    ends = [m.to_timestamp().as_unit("s").asi8.astype(np.float64) for m in (months, months + 1)]
-    middle_s: Floats = 0.5 * (ends[0] + ends[1])
+    middle_s = middle_unix_s(pd.PeriodIndex(history.index))
     issued_s = float(day.astype("datetime64[s]").astype(np.int64))
     lead = (t.reshape(-1) - issued_s) / (_MONTH_DAYS * _DAY_S)
-    late = lead > _LEADS[-1]
-    early = t.reshape(-1) < middle_s[0]
-    if late.any() or early.any():
-        i = int(np.argmax(late | early))
-        where = f"[{i}]" if t.ndim else ""
-        raise InputError(
-            f"when{where} is {lead[i]:.1f} months after issued = {day}; a forecast reaches from "
-            f"the first smoothed month to {_LEADS[-1]} months after"
-        )
+
+    def refuse(bad: NDArray[np.bool_], why: str) -> None:
+        if bad.any():
+            i = int(np.argmax(bad))
+            where = f"[{i}]" if t.ndim else ""
+            raise InputError(f"when{where} is {lead[i]:.1f} months after issued = {day}{why}")
+
+    refuse(
+        (lead > _LEADS[-1]) | (t.reshape(-1) < middle_s[0]),
+        f"; a forecast reaches from the first smoothed month to {_LEADS[-1]} months after",
+    )
     over = t.reshape(-1) <= middle_s[-1]
     out = np.where(
         over,
@@ -112,14 +112,10 @@ def flux(indices: Indices, issued: Any, when: Any) -> Forecast:
     )
     doubt = np.where(over, 0.0, np.interp(lead, _LEADS, sd))
     missing = np.isnan(t.reshape(-1))
-    hole = ~missing & (np.isnan(out) | (~over & (lead < _LEADS[0])))
-    if hole.any():
-        i = int(np.argmax(hole))
-        where = f"[{i}]" if t.ndim else ""
-        raise InputError(
-            f"when{where} is {lead[i]:.1f} months after issued = {day}: no smoothed flux there, "
-            f"days are missing in {indices.name}"
-        )
+    refuse(
+        ~missing & (np.isnan(out) | (~over & (lead < _LEADS[0]))),
+        f": no smoothed flux there, days are missing in {indices.name}",
+    )
     return Forecast(
         restore(np.where(missing, np.nan, out), t.shape),
         restore(np.where(missing, np.nan, doubt), t.shape),

@@ -196,9 +196,7 @@ class Indices:
         t = unix_s(when)
         table = self.monthly()
         months = pd.PeriodIndex(table.index)
-        starts = months.to_timestamp().as_unit("s").asi8.astype(np.float64)
-        ends = (months + 1).to_timestamp().as_unit("s").asi8.astype(np.float64)
-        middle = (starts + ends) / 2.0
+        middle = middle_unix_s(months)
         good = table["f107_12month_sfu"].notna().to_numpy()
         flat = t.reshape(-1)
         missing = np.isnan(flat)
@@ -216,15 +214,10 @@ class Indices:
         )
         bad = ~missing & (np.isnan(value) | (weight < 0.0) | (weight > 1.0))
         if bad.any():
-            i = int(np.argmax(bad))
-            first, final = (
-                dt.datetime.fromtimestamp(float(s), dt.UTC).strftime("%Y-%m-%d")
-                for s in (middle[good][0], middle[good][-1])
-            )
-            asked = dt.datetime.fromtimestamp(float(flat[i]), dt.UTC).strftime("%Y-%m-%d")
-            where = f"[{i}]" if t.ndim else ""
+            _, asked = _first_of(t, bad)
+            first, final = (_date_text(float(s)) for s in (middle[good][0], middle[good][-1]))
             raise InputError(
-                f"when{where} = {asked}: no smoothed flux; {self.name} has it from {first} to "
+                f"{asked}: no smoothed flux; {self.name} has it from {first} to "
                 f"{final} (six months less than its daily values at both ends)"
             )
         known = table["smoothed_observed"].to_numpy()
@@ -272,25 +265,22 @@ class Indices:
         if driver == "12month":
             return self.f107_12month_sfu(when)
         t = unix_s(when)
-        table = self._by_day
-        column = table[driver]
-        start = int(table.index[0].timestamp() // _DAY_S) if len(table) else 0
         missing = np.isnan(t)
-        row = (np.where(missing, 0.0, t) // _DAY_S).astype(np.int64) - start
-        inside = (row >= 0) & (row < len(table))
-        row = np.clip(row, 0, max(len(table) - 1, 0))
-        value = column.to_numpy()[row] if len(table) else np.full(t.shape, np.nan)
-        bad = ~missing & ~(inside & np.isfinite(value))
+        day = (np.where(missing, 0.0, t) // _DAY_S).astype(np.int64)
+        table = self._by_day
+        row = table.index.get_indexer(pd.DatetimeIndex(day.reshape(-1).astype("datetime64[D]")))
+        value, predicted = (
+            np.append(table[name].to_numpy(np.float64), np.nan)[row].reshape(t.shape)
+            for name in (driver, f"{driver}_predicted")
+        )
+        bad = ~missing & np.isnan(value)
         if bad.any():
-            i = int(np.argmax(bad.reshape(-1)))
-            asked = dt.datetime.fromtimestamp(float(t.reshape(-1)[i]), dt.UTC).strftime("%Y-%m-%d")
-            where = f"[{i}]" if t.ndim else ""
+            _, asked = _first_of(t, bad)
             raise InputError(
-                f"when{where} = {asked}: no {driver} flux; {self.name} has measured days "
+                f"{asked}: no {driver} flux; {self.name} has measured days "
                 f"{self.coverage.get('measured', 'none')}"
             )
-        predicted = table[f"{driver}_predicted"].to_numpy()[row] if len(table) else missing
-        status = np.where(missing, "missing", np.where(predicted, "predicted", "observed"))
+        status = np.where(missing, "missing", np.where(predicted > 0.0, "predicted", "observed"))
         value = np.where(missing, np.nan, value)
         return SmoothedFlux(
             restore(value.reshape(-1), t.shape), restore(status.reshape(-1), t.shape)
@@ -359,16 +349,32 @@ class Indices:
         predicted = (frame["status"] == "predicted").to_numpy()[row]
         bad = ~missing & (np.isnan(value) | (predicted & (not allow_predicted)))
         if bad.any():
-            i = int(np.argmax(bad))
-            asked = dt.datetime.fromtimestamp(float(flat[i]), dt.UTC).strftime("%Y-%m-%dT%H:%MZ")
-            where = f"[{i}]" if t.ndim else ""
+            i, asked = _first_of(t, bad, "%Y-%m-%dT%H:%MZ")
             only = np.isfinite(value[i])
             why = "Kp is only predicted (allow_predicted=True takes it)" if only else "no Kp"
             raise InputError(
-                f"when{where} = {asked}: {why}; {self.name} has measured days "
+                f"{asked}: {why}; {self.name} has measured days "
                 f"{self.coverage['measured']} and Kp {self.coverage['kp']}"
             )
         return restore(np.where(missing, np.nan, value), t.shape)
+
+
+def middle_unix_s(months: pd.PeriodIndex) -> Floats:
+    """Middle of each month, to which its smoothed flux belongs. [s since 1970]"""
+    starts = months.to_timestamp().as_unit("s").asi8.astype(np.float64)
+    ends = (months + 1).to_timestamp().as_unit("s").asi8.astype(np.float64)
+    return np.asarray((starts + ends) / 2.0)
+
+
+def _date_text(t_unix_s: float, form: str = "%Y-%m-%d") -> str:
+    return dt.datetime.fromtimestamp(t_unix_s, dt.UTC).strftime(form)
+
+
+def _first_of(t: Floats, bad: NDArray[np.bool_], form: str = "%Y-%m-%d") -> tuple[int, str]:
+    """Flat index of the first bad instant, and "when[3] = 2020-01-01"."""
+    i = int(np.argmax(bad.reshape(-1)))
+    where = f"[{i}]" if t.ndim else ""
+    return i, f"when{where} = {_date_text(float(t.reshape(-1)[i]), form)}"
 
 
 def _no_rejects() -> pd.DataFrame:

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from farhear import _core
 from farhear._arrays import (
+    FLUX_SFU,
     Floats,
     Indices,
     as_float64,
@@ -144,7 +145,7 @@ def characteristics(
     lat, lon = as_float64("lat_deg", lat_deg), as_float64("lon_deg", lon_deg)
     flux = as_float64("f107_sfu", f107_sfu)
     check_place(lat, lon)
-    check_range("f107_sfu", flux, 50.0, 400.0)
+    check_range("f107_sfu", flux, *FLUX_SFU)
     pairing = pair({"lat_deg": lat, "lon_deg": lon}, {"utc": unix_s(utc), "f107_sfu": flux})
     how = drive(saturate=saturate, field_year=field_year, foe_form=foe_form)
 

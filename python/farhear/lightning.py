@@ -7,7 +7,7 @@ from typing import Any
 from numpy.typing import ArrayLike
 
 from farhear import _core
-from farhear._arrays import Floats, Indices, as_float64, check_place, check_range, pair
+from farhear._arrays import FLUX_SFU, Floats, Indices, as_float64, check_place, check_range, pair
 from farhear._core_models import drive, field, maps
 from farhear.noise import Noise
 from farhear.times import unix_s
@@ -54,7 +54,7 @@ def noise(
     freq = as_float64("freq_khz", freq_khz)
     check_range("freq_khz", freq, 1600.0, 30000.0, "kHz, not MHz")
     flux = as_float64("f107_sfu", f107_sfu)
-    check_range("f107_sfu", flux, 50.0, 400.0)
+    check_range("f107_sfu", flux, *FLUX_SFU)
     pairing = pair(places, {"utc": unix_s(utc), "f107_sfu": flux, "freq_mhz": freq / 1e3})
     how = drive()
 

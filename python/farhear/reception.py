@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from farhear import _core, lightning, listening, noise
 from farhear._arrays import (
+    FLUX_SFU,
     Floats,
     Indices,
     as_float64,
@@ -63,7 +64,6 @@ _NUMBERS: dict[str, tuple[str, str]] = {
 }
 _SOURCE = "farhear, rays and closed forms, ITU-R P.533, P.372, P.842, P.534 (see the model card)"
 _REACH_KHZ = 25.0  # neighbours farther off do not matter
-_FLUX_SFU = (50.0, 400.0)
 _DECILE = 1.2815515655446004  # standard deviations
 
 
@@ -123,7 +123,7 @@ def likelihood(
     f107_sd_sfu
         How well it is known, for a forecast (see `farhear.forecast`): standard deviation, 0 to 200.
         The likelihood is the mean over three fluxes, which takes three times as long (rms error
-        of that mean 0.002 at 10 sfu, 0.004 at 30; 0.04 at most on 450 circuits and hours); the S/N
+        of that mean 0.002 at 10 sfu, 0.004 at 30; up to 0.05 on 450 circuits and hours); the S/N
         deciles widen; all else belongs to `f107_sfu`. [sfu]
     tx_gain_dbi
         Antenna gain towards the receiver at usual take-off angles. Without a pattern the gain falls
@@ -212,7 +212,7 @@ def likelihood(
     doubt = as_float64("f107_sd_sfu", f107_sd_sfu)
     check_range("f107_sd_sfu", doubt, 0.0, 200.0)
     flux = as_float64("f107_sfu", f107_sfu)
-    check_range("f107_sfu", flux, *_FLUX_SFU)
+    check_range("f107_sfu", flux, *FLUX_SFU)
     flux = np.broadcast_to(flux, broadcast_shape(f107_sfu=flux, f107_sd_sfu=doubt))
     if not (doubt == 0.0).all():
         given = shared | {
@@ -230,7 +230,7 @@ def likelihood(
         circuit = (tx_lat_deg, tx_lon_deg, rx_lat_deg, rx_lon_deg, freq_khz, utc)
         return _over_fluxes(
             *(
-                likelihood(*circuit, **given | {"f107_sfu": np.clip(flux + z * doubt, *_FLUX_SFU)})
+                likelihood(*circuit, **given | {"f107_sfu": np.clip(flux + z * doubt, *FLUX_SFU)})
                 for z in (-np.sqrt(3.0), 0.0, np.sqrt(3.0))
             )
         )

@@ -61,7 +61,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from farhear import band, forecast, listening, magnetic, path, reception, skill, sun
-from farhear._arrays import Floats, as_float64, check_range
+from farhear._arrays import FLUX_SFU, Floats, as_float64, check_range
 from farhear.errors import InputError
 from farhear.indices import DRIVERS, Indices, load_indices
 from farhear.schedule import Schedule
@@ -118,7 +118,6 @@ _RESIDUAL_EDGES = {
     "zenith_deg": (0.0, 60.0, 80.0, 90.0, 100.0, 120.0, np.inf),
     "geomagnetic_lat_deg": (0.0, 20.0, 40.0, 50.0, 60.0, 70.0, np.inf),
 }
-_FLUX_SFU = (50.0, 400.0)
 _FIT_SFU = (60.0, 250.0)  # mean flux after the offset
 _FIT_STEP_SFU = 10.0
 _FIT_DAYS = 3
@@ -514,7 +513,7 @@ class _Flux(NamedTuple):
 
     def moved(self, more_sfu: float) -> _Flux:
         """The same, so much higher, within the range of the likelihood."""
-        return self._replace(sfu=np.clip(self.sfu + more_sfu, *_FLUX_SFU))
+        return self._replace(sfu=np.clip(self.sfu + more_sfu, *FLUX_SFU))
 
 
 def _flux(checks: Checks, f107_sfu: ArrayLike | None, driver: str, indices: Indices) -> _Flux:
@@ -522,7 +521,7 @@ def _flux(checks: Checks, f107_sfu: ArrayLike | None, driver: str, indices: Indi
     _check_one_of("driver", driver, FLUXES)
     if f107_sfu is not None:
         given = as_float64("f107_sfu", f107_sfu)
-        check_range("f107_sfu", given, *_FLUX_SFU)
+        check_range("f107_sfu", given, *FLUX_SFU)
         if given.shape not in ((), (count,)) or np.isnan(given).any():
             raise InputError(
                 f"f107_sfu has shape {given.shape} or a gap; one number is needed, or one for each "
@@ -695,7 +694,7 @@ def score(
         raise InputError(f"{checks.text()}; nothing to score{why}")
     indices = load_indices() if indices is None else indices
     flux = _flux(checks, f107_sfu, driver, indices)
-    if not abs(offset_sfu) <= _FLUX_SFU[1]:
+    if not abs(offset_sfu) <= FLUX_SFU[1]:
         raise InputError(f"offset_sfu = {offset_sfu:g} is outside [-400, 400]")
     flux = flux.moved(offset_sfu)
     found = _evaluate(checks, np.arange(len(checks)), flux, physics, progress)
@@ -764,6 +763,8 @@ def _described(frame: pd.DataFrame, indices: Indices) -> tuple[pd.DataFrame, lis
 
 def _kp(times: UtcTimes, indices: Indices) -> Floats:
     """Measured Kp, NaN outside the record."""
+    with contextlib.suppress(InputError):
+        return np.asarray(indices.kp_at(times), dtype=np.float64)
     slots, which = np.unique(times.unix_s // _KP_S, return_inverse=True)
     out = np.full(slots.size, np.nan)
     for i in range(slots.size):

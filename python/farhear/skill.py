@@ -60,9 +60,9 @@ def _outcomes(heard: ArrayLike) -> Floats:
     return array
 
 
-def _likelihoods(name: str, likelihood: ArrayLike) -> Floats:
-    array = _row_of_numbers(name, likelihood)
-    check_range(name, array, 0.0, 1.0)
+def _likelihoods(likelihood: ArrayLike) -> Floats:
+    array = _row_of_numbers("likelihood", likelihood)
+    check_range("likelihood", array, 0.0, 1.0)
     return array
 
 
@@ -70,6 +70,15 @@ def _same_length(**arrays: NDArray[Any]) -> None:
     if len({a.shape for a in arrays.values()}) > 1:
         shapes = ", ".join(f"{name} {a.shape}" for name, a in arrays.items())
         raise InputError(f"not of one length: {shapes}")
+
+
+def _forecast_of(
+    heard: ArrayLike, likelihood: ArrayLike, **labels: NDArray[Any]
+) -> tuple[Floats, Floats]:
+    """Outcomes and likelihoods of the same checks, with what else has to be as long."""
+    seen, forecast = _outcomes(heard), _likelihoods(likelihood)
+    _same_length(heard=seen, likelihood=forecast, **labels)
+    return seen, forecast
 
 
 def to_codes(name: str, labels: Any) -> tuple[Codes, int]:
@@ -149,8 +158,7 @@ def brier(heard: ArrayLike, likelihood: ArrayLike) -> float:
     >>> round(brier([1, 0], [0.9, 0.2]), 3)
     0.025
     """
-    seen, forecast = _outcomes(heard), _likelihoods("likelihood", likelihood)
-    _same_length(heard=seen, likelihood=forecast)
+    seen, forecast = _forecast_of(heard, likelihood)
     return mean_or_nan((forecast - seen) ** 2)
 
 
@@ -329,8 +337,7 @@ def recalibrate(heard: ArrayLike, likelihood: ArrayLike) -> Recalibration:
     >>> print(f"{found.apply(0.5):.2f}")
     0.25
     """
-    seen, forecast = _outcomes(heard), _likelihoods("likelihood", likelihood)
-    _same_length(heard=seen, likelihood=forecast)
+    seen, forecast = _forecast_of(heard, likelihood)
     start = np.array([[0.0, 1.0]])
     a, b = fit_two(to_logit(forecast)[None], seen, np.ones(seen.size), start)[0].tolist()
     return Recalibration(a, b)
@@ -355,9 +362,8 @@ def recalibrated_by_block(heard: ArrayLike, likelihood: ArrayLike, block: Any) -
     InputError
         As :func:`brier`.
     """
-    seen, forecast = _outcomes(heard), _likelihoods("likelihood", likelihood)
     code, count = to_codes("block", block)
-    _same_length(heard=seen, likelihood=forecast, block=code)
+    seen, forecast = _forecast_of(heard, likelihood, block=code)
     out = np.full(seen.size, np.nan)
     if count < 2:
         return out
@@ -516,9 +522,8 @@ def calibration_curve(
     InputError
         As :func:`brier`, and on fewer than one bin.
     """
-    seen, forecast = _outcomes(heard), _likelihoods("likelihood", likelihood)
     code, _ = to_codes("block", block)
-    _same_length(heard=seen, likelihood=forecast, block=code)
+    seen, forecast = _forecast_of(heard, likelihood, block=code)
     if bins < 1:
         raise InputError(f"bins = {bins} is below 1")
     columns = ["likelihood_low", "likelihood_high", "likelihood_mean", "heard_ratio"]

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from farhear import _core
-from farhear._arrays import Floats, Indices, as_float64, check_place, check_range, pair
+from farhear._arrays import FLUX_SFU, Floats, Indices, as_float64, check_place, check_range, pair
 from farhear._core_models import drive, field, maps, models
 from farhear.errors import InputError
 from farhear.times import unix_s
@@ -229,7 +229,7 @@ def modes(
     check_range("freq_khz", arrays["freq_khz"], 1600.0, 30000.0, "kHz, not MHz")
     check_range("power_kw", arrays["power_kw"], 1e-9, 1e5)
     check_range("min_elevation_deg", arrays["min_elevation_deg"], 0.0, 30.0)
-    check_range("f107_sfu", arrays["f107_sfu"], 50.0, 400.0)
+    check_range("f107_sfu", arrays["f107_sfu"], *FLUX_SFU)
     check_range("kp", as_float64("kp", kp), 0.0, 9.0)
     check_range("xray_w_m2", as_float64("xray_w_m2", xray_w_m2), 0.0, 0.1)
     one = {name: float(array.reshape(-1)[0]) for name, array in arrays.items()}

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from farhear import _core, _data
-from farhear._arrays import Floats, Indices, as_float64, check_place, check_range, pair
+from farhear._arrays import FLUX_SFU, Floats, Indices, as_float64, check_place, check_range, pair
 from farhear._core_models import field
 from farhear.times import unix_s
 
@@ -75,7 +75,7 @@ def sporadic_e(utc: Any, lat_deg: ArrayLike, lon_deg: ArrayLike, f107_sfu: Array
     columns = {"lat_deg": as_float64("lat_deg", lat_deg), "lon_deg": as_float64("lon_deg", lon_deg)}
     check_place(columns["lat_deg"], columns["lon_deg"])
     flux = as_float64("f107_sfu", f107_sfu)
-    check_range("f107_sfu", flux, 50.0, 400.0)
+    check_range("f107_sfu", flux, *FLUX_SFU)
     pairing = pair(columns, {"utc": unix_s(utc), "f107_sfu": flux})
 
     def call(

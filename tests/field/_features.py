@@ -11,8 +11,6 @@ and a later part whose two means leave the least sum of squares. It needs no thr
 the middle of a steady rise. Interval: 5th to 95th percentile over resampled data.
 """
 
-from collections.abc import Callable
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -53,18 +51,6 @@ def change_point(x: Floats, y: Floats) -> float:
     between = before**2 / n + after**2 / (y.size - n)  # the rest of the squares is the same
     k = int(between.argmax())
     return float(0.5 * (x[k] + x[k + 1]))
-
-
-def resampled(
-    statistic: Callable[[NDArray[np.intp]], float], count: int, *, n: int = 300, seed: int = 5
-) -> tuple[float, float]:
-    """5th and 95th percentile of a statistic of `count` rows drawn with replacement."""
-    rng = np.random.default_rng(seed)
-    found = [statistic(rng.integers(0, count, count)) for _ in range(n)]
-    if not np.isfinite(found).any():
-        return float("nan"), float("nan")
-    low, high = np.nanpercentile(found, [5.0, 95.0])
-    return float(low), float(high)
 
 
 def clock(minute: float) -> str:

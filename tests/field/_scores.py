@@ -19,7 +19,6 @@ from _features import (
     clock,
     moving_mean,
     rank_correlation,
-    resampled,
     skip_edge_km,
 )
 from _hindcast import SPOT_KHZ, Setting, Spots, Tokyo, instants, spots, tokyo
@@ -256,6 +255,11 @@ def spot_edges(days: list[SpotsDay]) -> pd.DataFrame:
     return frame
 
 
+def by_daylight(edges: pd.DataFrame) -> pd.DataFrame:
+    """Hours of the day with both edges."""
+    return edges[edges["ut_h"].isin(DAYLIGHT_H)].dropna(subset=["off_percent"])
+
+
 def score_spots(report: Report, setting: Setting) -> None:
     """Add the scores of the 14 MHz spots."""
     name = "14 MHz N America"
@@ -274,7 +278,7 @@ def score_spots(report: Report, setting: Setting) -> None:
                 clock(told),
             )
     edges = spot_edges(days)
-    bright = edges[edges["ut_h"].isin(DAYLIGHT_H)].dropna(subset=["observed_km", "predicted_km"])
+    bright = by_daylight(edges)
     off = bright["off_percent"].to_numpy()
     block = (bright["day"] + " " + (bright["ut_h"] // BLOCK_H).astype(str)).to_numpy(dtype=str)
 
@@ -395,7 +399,7 @@ def score_tokyo(report: Report, setting: Setting) -> None:
         name,
         "rank correlation of the composite day's level by hour",
         shape(np.arange(count)),
-        resampled(shape, count),
+        interval(shape, np.arange(count)),
     )
     report.add(
         name,
@@ -408,7 +412,7 @@ def score_tokyo(report: Report, setting: Setting) -> None:
             return level_turn(composite(data.minutes_db, 10, rows), window)
 
         seen = when(np.arange(count))
-        low, high = resampled(when, count)
+        low, high = interval(when, np.arange(count))
         told = level_turn(model_day, window)
         report.add(
             name,

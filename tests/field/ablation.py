@@ -21,10 +21,10 @@ from _features import Floats, rank_correlation
 from _hindcast import AZIMUTHS, Setting
 from _scores import (
     CLOSING_MIN,
-    DAYLIGHT_H,
     MORNING_MIN,
     OPENING_MIN,
     Cells,
+    by_daylight,
     composite,
     interval,
     level_turn,
@@ -84,8 +84,7 @@ def evaluate(setting: Setting) -> Found:
     cells = spot_cells(days)
     level = read_tokyo(setting)
     heard = tokyo_cells(level)
-    edges = spot_edges(days)
-    off = edges.loc[edges["ut_h"].isin(DAYLIGHT_H), "off_percent"].dropna().to_numpy()
+    off = by_daylight(spot_edges(days))["off_percent"].to_numpy()
     turns = {
         label: float(
             np.mean(

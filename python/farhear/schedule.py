@@ -11,14 +11,16 @@ stop_utc       yes      hhmm, 0001 to 2400; 0000 means the midnight that ends th
                         before the start means the next UTC day
 days           yes      days of the week of the *UTC start*; see `days` of :func:`read_schedule`
 broadcaster    yes      name
-tx_lat_deg     yes      transmitter, north positive. [deg]
-tx_lon_deg     yes      transmitter, east positive, -180 to 180. [deg]
+tx_lat_deg     yes      transmitter, north positive; may be empty where a table of sites has the
+                        `site` (see :mod:`farhear.sites`). [deg]
+tx_lon_deg     yes      transmitter, east positive, -180 to 180; likewise. [deg]
 power_kw       yes      carrier power, above 0, at most 2000 (common practice, no source). [kW]
 valid_from     no       first UTC day of start, YYYY-MM-DD; empty: no limit
 valid_to       no       last UTC day of start, included; empty: no limit
 language       no       ISO 639-3 code
 site           no       transmitter site, name or code
-azimuth_deg    no       direction of the beam from true north, 0 to 360; empty: non-directional
+azimuth_deg    no       direction of the beam from true north, 0 to 360; empty: non-directional.
+                        Up to six at once: 120/300
 slew_deg       no       electrical slew, -60 to 60 (common practice, no source); empty: 0. [deg]
 antenna        no       antenna code
 target         no       target zones as text (CIRAF numbers, up to 12, 30 characters in [1]_)
@@ -37,7 +39,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -49,11 +51,15 @@ from numpy.typing import NDArray
 from farhear import band
 from farhear._arrays import Floats
 from farhear.errors import InputError
+from farhear.layouts import Layout, layout_of
+from farhear.sites import Sites, read_sites
 from farhear.tables import (
     Column,
     Faults,
     Table,
     calendar_date,
+    frequency_khz,
+    language_code,
     near_name,
     number,
     parse_cells,
@@ -72,6 +78,8 @@ _ALL_DAYS = 0b1111111
 _LETTERS = {"m": 0, "t": 1, "w": 2, "h": 3, "f": 4, "a": 5, "s": 6}
 _NAMES = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _CHUNK_ELEMENTS = 4_000_000
+_MOST_BEAMS = 6
+_FAR_KM = 100.0  # from the site of that name; common practice, no source
 _MODULATIONS = {
     "DSB": "DSB",
     "AM": "DSB",
@@ -99,7 +107,8 @@ class Schedule(Table):
     Beside the columns of the file, `frame` has `row` (line in the file), `start_min` and
     `stop_min` (minutes after 0000 UTC of the day of start; `stop_min` is up to 2879 when the
     broadcast crosses midnight), `days_mask` (bit 0 = Monday .. bit 6 = Sunday, of the UTC start),
-    `band` and `season`. `days` is rewritten as ISO digits.
+    `band` and `season`, and `beams_deg`, the azimuths as text ("120/300") where there are several;
+    `azimuth_deg` is then the first. `days` is rewritten as ISO digits.
     """
 
     season: str | None = None
@@ -237,10 +246,12 @@ def read_schedule(
     days: str | None = None,
     columns: Mapping[str, str] | None = None,
     season: str | None = None,
+    sites: Sites | str | Path | None = None,
     encoding: str | None = None,
-    delimiter: str = ",",
+    delimiter: str | None = None,
+    layout: Layout | str | Path | None = None,
 ) -> Schedule:
-    """Read a schedule from CSV.
+    """Read a schedule from CSV, TSV, Excel, Parquet or fixed width.
 
     Parameters
     ----------
@@ -256,13 +267,19 @@ def read_schedule(
     season
         Season of the list, for example 'B25': rows that are never valid inside it are warned of,
         and :meth:`Schedule.on_air` is False outside it.
+    sites
+        Places of sites, for rows without coordinates: a table or its path.
     encoding, delimiter
         See :func:`farhear.tables.read_cells`.
+    layout
+        How the file is laid out; None looks for a layout beside it (see :mod:`farhear.layouts`),
+        where days, columns, season and sites can stand, too.
 
     Returns
     -------
     Schedule
-        ``rows_read == len(frame) + number of rejected rows``.
+        ``rows_read == len(frame) + number of rejected rows``. Rows whose coordinates are more than
+        100 km from those of the site table are warned of.
 
     Raises
     ------
@@ -272,26 +289,41 @@ def read_schedule(
     OSError
         When the file cannot be opened.
     """
-    if days is not None and days not in DAY_CONVENTIONS:
+    path = Path(path)
+    how = layout_of(path, layout).said(
+        days=days, season=season, columns=columns, encoding=encoding, delimiter=delimiter
+    )
+    if how.days is not None and how.days not in DAY_CONVENTIONS:
         raise InputError(
-            f"days = {days!r} is none of {', '.join(map(repr, DAY_CONVENTIONS))}"
-            f"{near_name(days, DAY_CONVENTIONS)}"
+            f"days = {how.days!r} is none of {', '.join(map(repr, DAY_CONVENTIONS))}"
+            f"{near_name(how.days, DAY_CONVENTIONS)}"
         )
-    span = _span_unix_s(season) if season is not None else None
-    if columns:
-        known = [column.name for column in _columns(days)]
-        for name in columns:
-            if name not in known:
-                raise InputError(f"columns names {name!r}, unknown{near_name(name, known)}")
-    cells = read_cells(path, encoding=encoding, delimiter=delimiter, columns=columns)
+    span = _span_unix_s(how.season) if how.season is not None else None
+    known = [column.name for column in _columns(None, False, False)]
+    for name in (*how.columns, *how.positions):
+        if name not in known:
+            raise InputError(f"columns names {name!r}, unknown{near_name(name, known)}")
+    if sites is None and how.sites is not None:
+        sites = path.parent / how.sites
+    places = sites if isinstance(sites, Sites) or sites is None else read_sites(sites)
+    cells = read_cells(path, layout=how)
     if not cells.rows:
         raise InputError(f"{cells.source} has a header but no rows: the schedule is empty")
+
+    def check_row(values: dict[str, Any], texts: dict[str, str], rejects: Faults, row: int) -> None:
+        _check_row(values, texts, rejects, row)
+        if places is not None:
+            _fill_place(values, places, rejects, row)
+
+    columns_ = _columns(how.days, places is not None, cells.is_typed)
     try:
-        frame, rejects, warnings = parse_cells(cells, _columns(days), _check_row)
+        frame, rejects, warnings = parse_cells(cells, columns_, check_row)
     except _NoConvention as fault:
         raise InputError(f"{cells.source}: days {fault}: {_CONVENTION_TEXT}") from None
-    frame = _finished(frame, season)
-    _warn(frame, warnings, season, span)
+    frame = _finished(frame, how.season)
+    _warn(frame, warnings, how.season, span)
+    if places is not None:
+        _warn_places(frame, places, warnings)
     return Schedule(
         frame=frame,
         rejects=rejects.frame(),
@@ -299,8 +331,50 @@ def read_schedule(
         rows_read=len(cells.rows),
         source=cells.source,
         sha256=cells.sha256,
-        season=season,
+        season=how.season,
     )
+
+
+def _fill_place(values: dict[str, Any], places: Sites, rejects: Faults, row: int) -> None:
+    """Coordinates of the site where the row has none."""
+    if not {"tx_lat_deg", "tx_lon_deg", "site"} <= values.keys():
+        return  # refused already
+    given = [values["tx_lat_deg"] is not None, values["tx_lon_deg"] is not None]
+    if all(given):
+        return
+    if any(given):
+        name = "tx_lat_deg" if given[1] else "tx_lon_deg"
+        rejects.add(row, name, "", "empty, while the other coordinate is there")
+        return
+    if not values["site"]:
+        rejects.add(row, "site", "", "neither a site nor coordinates")
+        return
+    place = places.place(values["site"])
+    if place is None:
+        hint = near_name(values["site"], places.frame["site"])
+        reason = f"no coordinates, and {places.source} does not have this site{hint}"
+        rejects.add(row, "site", values["site"], reason)
+    else:
+        values["tx_lat_deg"], values["tx_lon_deg"] = place
+
+
+def _warn_places(frame: pd.DataFrame, places: Sites, warnings: Faults) -> None:
+    """Doubt coordinates that are far from those of the site of that name."""
+    from farhear import path
+
+    found = [places.place(site) for site in frame["site"]]
+    has = np.flatnonzero([place is not None for place in found])
+    if not has.size:
+        return
+    lat_deg, lon_deg = np.array([found[i] for i in has], dtype=np.float64).T
+    here = frame.iloc[has]
+    far_km = path.inverse(
+        here["tx_lat_deg"].to_numpy(), here["tx_lon_deg"].to_numpy(), lat_deg, lon_deg
+    ).distance_km
+    for row, site, km in zip(here["row"], here["site"], far_km, strict=True):
+        if km > _FAR_KM:
+            reason = f"{km:.0f} km from the place that {places.source} has for it"
+            warnings.add(int(row), "site", site, reason)
 
 
 def _finished(frame: pd.DataFrame, season: str | None) -> pd.DataFrame:
@@ -317,7 +391,9 @@ def _finished(frame: pd.DataFrame, season: str | None) -> pd.DataFrame:
     out["days"] = [_iso_digits(int(m)) for m in mask]
     for name in ("valid_from", "valid_to"):
         out[name] = np.array(frame[name].tolist(), dtype="datetime64[s]")
-    for name in ("tx_lat_deg", "tx_lon_deg", "power_kw", "azimuth_deg", "slew_deg"):
+    beams = frame["azimuth_deg"].tolist()
+    out["azimuth_deg"] = np.array([beam[0] if beam else np.nan for beam in beams], np.float64)
+    for name in ("tx_lat_deg", "tx_lon_deg", "power_kw", "slew_deg"):
         out[name] = np.array(frame[name].tolist(), dtype=np.float64)
     for name in text:
         out[name] = frame[name].astype("str")
@@ -326,9 +402,10 @@ def _finished(frame: pd.DataFrame, season: str | None) -> pd.DataFrame:
     out["days_mask"] = mask
     out["band"] = band.name_of(out["freq_khz"].to_numpy())
     out["season"] = season or ""
-    for name in ("start_utc", "stop_utc", "days", "band", "season"):
+    out["beams_deg"] = ["/".join(f"{b:g}" for b in beam) if len(beam) > 1 else "" for beam in beams]
+    for name in ("start_utc", "stop_utc", "days", "band", "season", "beams_deg"):
         out[name] = out[name].astype("str")
-    first = [c.name for c in _columns(None)]
+    first = [c.name for c in _columns(None, False, False)]
     return out[["row", *first, *[name for name in out.columns if name not in ("row", *first)]]]
 
 
@@ -373,25 +450,32 @@ def _warn(
 # Cells ------------------------------------------------------------------------------------------
 
 
-def _columns(days: str | None) -> tuple[Column, ...]:
+def _columns(days: str | None, has_sites: bool, is_typed: bool) -> tuple[Column, ...]:
     def parse_days(text: str) -> int:
         return _days_mask(text, days)
 
+    def clock(parse: Callable[[str], int]) -> Callable[[str], int]:
+        """In a spreadsheet 0930 is the number 930."""
+        return lambda text: parse(text.zfill(4) if is_typed and text.isdecimal() else text)
+
+    def place(name: str, parse: Callable[[str], float]) -> Column:
+        return Column(name, parse, required=not has_sites, needed=not has_sites)
+
     lat_hint = "latitude comes before longitude: are the two swapped?"
     return (
-        Column("freq_khz", _freq_khz),
-        Column("start_utc", _start_min),
-        Column("stop_utc", _stop_min),
+        Column("freq_khz", frequency_khz),
+        Column("start_utc", clock(_start_min)),
+        Column("stop_utc", clock(_stop_min)),
         Column("days", parse_days),
         Column("valid_from", calendar_date, required=False, needed=False),
         Column("valid_to", calendar_date, required=False, needed=False),
         Column("broadcaster", plain_text(80)),
-        Column("language", _language, required=False, needed=False, empty=""),
+        Column("language", language_code, required=False, needed=False, empty=""),
         Column("site", plain_text(80), required=False, needed=False, empty=""),
-        Column("tx_lat_deg", number(-90.0, 90.0, hint=lat_hint)),
-        Column("tx_lon_deg", number(-180.0, 180.0)),
+        place("tx_lat_deg", number(-90.0, 90.0, hint=lat_hint)),
+        place("tx_lon_deg", number(-180.0, 180.0)),
         Column("power_kw", number(0.0, 2000.0, open_low=True, hint="are these watts?")),
-        Column("azimuth_deg", number(0.0, 360.0), required=False, needed=False, empty=np.nan),
+        Column("azimuth_deg", _beams, required=False, needed=False, empty=()),
         Column("slew_deg", number(-60.0, 60.0), required=False, needed=False, empty=0.0),
         Column("antenna", plain_text(40), required=False, needed=False, empty=""),
         Column("target", plain_text(80), required=False, needed=False, empty=""),
@@ -409,20 +493,16 @@ def _check_row(values: dict[str, Any], texts: dict[str, str], rejects: Faults, r
         rejects.add(row, "valid_to", texts["valid_to"], f"before valid_from {first.isoformat()}")
 
 
-_in_hf_khz = number(1600.0, 30000.0)
+_azimuth_deg = number(0.0, 360.0)
 
 
-def _freq_khz(text: str) -> float:
-    try:
-        return _in_hf_khz(text)
-    except ValueError as fault:
-        try:
-            mhz = float(text)
-        except ValueError:
-            raise fault from None
-        if 1.6 <= mhz <= 30.0:
-            raise ValueError(f"{fault}; it looks like MHz, write kHz") from None
-        raise
+def _beams(text: str) -> tuple[float, ...]:
+    beams = tuple(_azimuth_deg(part.strip()) for part in text.split("/"))
+    if len(beams) > _MOST_BEAMS:
+        raise ValueError(f"more than {_MOST_BEAMS} azimuths")
+    if len(set(beams)) != len(beams):
+        raise ValueError("an azimuth stands twice")
+    return beams
 
 
 _FOUR_DIGITS = re.compile(r"\d{4}", re.ASCII)
@@ -446,15 +526,6 @@ def _start_min(text: str) -> int:
 
 def _stop_min(text: str) -> int:
     return _clock_min(text)
-
-
-_CODE = re.compile(r"[a-z]{3}", re.ASCII)
-
-
-def _language(text: str) -> str:
-    if not _CODE.fullmatch(text):
-        raise ValueError("not an ISO 639-3 code of three small letters, for example eng")
-    return text
 
 
 def _modulation(text: str) -> str:

@@ -344,6 +344,9 @@ def _driver(indices: Any, day: NDArray[np.int64], f107_sfu: float | None) -> _Dr
 def broadcast_geometry(station: Station, frame: pd.DataFrame) -> dict[str, Any]:
     """Distance, directions and antenna gain of rows of a schedule, towards the station.
 
+    Several beams at once share the power evenly [own]; the direction off the beam is that off the
+    nearest of them.
+
     Returns
     -------
     Arrays of shape (rows,): `distance_km` [km]; `tx_bearing_deg`, `home_bearing_deg`,
@@ -356,24 +359,37 @@ def broadcast_geometry(station: Station, frame: pd.DataFrame) -> dict[str, Any]:
     lat_deg = frame["tx_lat_deg"].to_numpy(np.float64)
     lon_deg = frame["tx_lon_deg"].to_numpy(np.float64)
     line = path.inverse(lat_deg, lon_deg, station.lat_deg, station.lon_deg)
-    azimuth_deg = frame["azimuth_deg"].to_numpy(np.float64)
-    off_beam_deg = (line.azimuth_deg - azimuth_deg + 180.0) % 360.0 - 180.0
+    beams = [
+        [float(one) for one in text.split("/")] if text else [first]
+        for text, first in zip(frame["beams_deg"], frame["azimuth_deg"], strict=True)
+    ]
+    of = np.repeat(np.arange(len(frame)), [len(each) for each in beams])
+    azimuth_deg = np.array([one for each in beams for one in each], dtype=np.float64)
+    off_beam_deg = (line.azimuth_deg[of] - azimuth_deg + 180.0) % 360.0 - 180.0
+    codes = [code if isinstance(code, str) else "" for code in frame["antenna"]]
     table = antenna.elevation_table_dbi(
-        [code if isinstance(code, str) else "" for code in frame["antenna"]],
-        frame["freq_khz"].to_numpy(np.float64),
+        [codes[i] for i in of],
+        frame["freq_khz"].to_numpy(np.float64)[of],
         off_beam_deg,
-        slew_deg=frame["slew_deg"].to_numpy(np.float64),
-        power_kw=frame["power_kw"].to_numpy(np.float64),
+        slew_deg=frame["slew_deg"].to_numpy(np.float64)[of],
+        power_kw=frame["power_kw"].to_numpy(np.float64)[of],
         unreadable="typical",
     )
+    first = np.searchsorted(of, np.arange(len(frame)))
+    gain_dbi, sd_db = table.gain_dbi[first], np.asarray(table.sd_db)[first]
+    off_deg = np.abs(off_beam_deg)[first]
+    for i in np.flatnonzero(np.bincount(of, minlength=len(frame)) > 1):
+        mine = of == i
+        gain_dbi[i] = 10.0 * np.log10(np.mean(10.0 ** (table.gain_dbi[mine] / 10.0), axis=0))
+        off_deg[i] = np.abs(off_beam_deg[mine]).min()
     return {
         "distance_km": np.asarray(line.distance_km),
         "tx_bearing_deg": np.asarray(line.azimuth_deg),
         "home_bearing_deg": np.asarray(line.back_azimuth_deg),
-        "off_beam_deg": np.abs(off_beam_deg),
-        "tx_gain_dbi": table.gain_dbi.max(axis=1),
-        "tx_gain_sd_db": np.asarray(table.sd_db),
-        "pattern_dbi": table.gain_dbi,
+        "off_beam_deg": off_deg,
+        "tx_gain_dbi": gain_dbi.max(axis=1),
+        "tx_gain_sd_db": sd_db,
+        "pattern_dbi": gain_dbi,
     }
 
 

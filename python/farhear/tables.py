@@ -6,10 +6,11 @@ changed.
 
 Form of a table file
 --------------------
-CSV (RFC 4180) in UTF-8, with or without a byte order mark; another encoding must be named by the
-caller. Lines that start with ``#`` *before* the header are comments. The first line that is
-neither empty nor a comment is the header. Empty lines are not rows. Every other row is counted in
-`rows_read` and ends up in exactly one of `frame` and `rejects`.
+CSV (RFC 4180) in UTF-8, with or without a byte order mark; another encoding must be named. Lines
+that start with ``#`` *before* the header are comments. The first line that is neither empty nor a
+comment is the header. Empty lines are not rows. Every other row is counted in `rows_read` and ends
+up in exactly one of `frame` and `rejects`. By their suffix also ``.tsv`` and ``.tab`` (tabs),
+``.xlsx`` (Excel) and ``.parquet``; and fixed width, where :mod:`farhear.layouts` says so.
 """
 
 from __future__ import annotations
@@ -24,12 +25,16 @@ import math
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from farhear.errors import InputError
+
+if TYPE_CHECKING:
+    from farhear.layouts import Layout
 
 __all__ = ["MAX_BYTES", "MAX_ROWS", "Cells", "Column", "Table", "near_name"]
 
@@ -41,13 +46,19 @@ MAX_ROWS = 500_000
 _FAULT_COLUMNS = ("row", "column", "value", "reason")
 _SHOWN_VALUE_CHARACTERS = 80
 _KNOWN_BINARY = (
-    (b"PK\x03\x04", "a zip archive or a spreadsheet; save the sheet as CSV"),
-    (b"\xd0\xcf\x11\xe0", "an old spreadsheet or document; save the sheet as CSV"),
+    (b"PK\x03\x04", "a zip archive or a spreadsheet; a workbook's name ends in .xlsx"),
+    (b"\xd0\xcf\x11\xe0", "an old spreadsheet or document; save the sheet as CSV or .xlsx"),
     (b"%PDF", "a PDF document"),
     (b"\x1f\x8b", "gzip-compressed; unpack it first"),
-    (b"PAR1", "a Parquet file, not CSV"),
+    (b"PAR1", "a Parquet file; its name ends in .parquet"),
 )
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1f]")
+_BREAKS = re.compile(r"[\x00-\x08\x0a-\x1f]")
+
+RawRow = tuple[int, int, tuple[str, ...]]
+"""First line, last line, cells as text."""
+Fault = tuple[int, str, str, str]
+"""Row, column, value, reason; row 0 means the whole file."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,12 +106,23 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """Text cells of a file, with the line on which each row starts."""
+    """Text cells of a file, with the line on which each row starts.
+
+    `faults` are those that the form of the file already shows; `is_typed` tells that the file held
+    numbers and dates, not texts.
+    """
 
     source: str
     sha256: str
     header: tuple[str, ...]
-    rows: tuple[tuple[int, int, tuple[str, ...]], ...]  # first line, last line, cells
+    rows: tuple[RawRow, ...]
+    faults: tuple[Fault, ...] = ()
+    is_typed: bool = False
+
+    @property
+    def rows_read(self) -> int:
+        """Number of rows."""
+        return len(self.rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,8 +202,6 @@ def decode(data: bytes, source: str, encoding: str | None = None) -> str:
         encoding = "utf-8-sig"
     try:
         text = data.decode(encoding)
-    except LookupError:
-        raise InputError(f"encoding {encoding!r} is not known") from None
     except UnicodeDecodeError as cause:
         start = cause.start
         line = data.count(b"\n", 0, start) + 1
@@ -192,6 +212,8 @@ def decode(data: bytes, source: str, encoding: str | None = None) -> str:
             f"does not fit {name}; if the file is in another encoding, name it, "
             "for example encoding='cp1252'"
         ) from None
+    except (LookupError, ValueError, Warning):  # a name, or a code that is none of texts
+        raise InputError(f"encoding {encoding!r} is not known") from None
     control = _CONTROL.search(text)
     if control is not None:
         line = text.count("\n", 0, control.start()) + 1
@@ -206,61 +228,121 @@ def read_cells(
     path: str | Path,
     *,
     encoding: str | None = None,
-    delimiter: str = ",",
+    delimiter: str | None = None,
     columns: Mapping[str, str] | None = None,
+    layout: Layout | None = None,
 ) -> Cells:
-    """Read a CSV file into text cells.
+    """Read a table file into text cells.
 
     Parameters
     ----------
     path
-        The file; it is only read.
+        The file; it is only read. Its suffix tells Excel and Parquet.
     encoding
         Name of the encoding if it is not UTF-8.
     delimiter
-        One character between cells.
+        One character between cells; None: a tab in .tsv and .tab, else a comma.
     columns
         Our column name -> name in the file's header, for files with other headers.
+    layout
+        How the file is laid out; the other arguments go before it.
 
     Raises
     ------
     InputError
         On an unreadable encoding, an empty file, a header with an empty or doubled name, a quote
-        that never closes, a file over `MAX_BYTES` or `MAX_ROWS`.
+        that never closes, a damaged file, one over `MAX_BYTES` or `MAX_ROWS`.
     OSError
         When the file cannot be opened.
     """
     path = Path(path)
-    data = read_bytes_of(path)
-    text = decode(data, path.name, encoding)
-    lines, skipped = _after_comments(text)
+    return cells_of(
+        read_bytes_of(path),
+        path.name,
+        encoding=encoding,
+        delimiter=delimiter,
+        columns=columns,
+        layout=layout,
+    )
+
+
+def cells_of(
+    data: bytes,
+    source: str,
+    *,
+    encoding: str | None = None,
+    delimiter: str | None = None,
+    columns: Mapping[str, str] | None = None,
+    layout: Layout | None = None,
+) -> Cells:
+    """Text cells of the bytes of a file named `source`; see :func:`read_cells`."""
+    from farhear import layouts
+
+    how = (layout or layouts.Layout()).said(encoding=encoding, delimiter=delimiter, columns=columns)
+    digest = hashlib.sha256(data).hexdigest()
+    suffix = Path(source).suffix.lower()
+    if suffix in (".xlsx", ".parquet"):
+        faults: list[Fault] = []
+        if suffix == ".xlsx":
+            names, rows, faults = layouts.workbook_rows(data, source, how)
+        else:
+            names, rows = layouts.parquet_rows(data, source)
+            if how.numbered:
+                names = [f"column {i}" for i in range(1, len(names) + 1)]
+        if not names:
+            raise InputError(f"{source} is empty: no header line")
+        header = checked_header(names, source, "", how.columns)
+        ours = dict(zip(names, header, strict=True))
+        shown = tuple((row, ours.get(name, name), *rest) for row, name, *rest in faults)
+        return Cells(source, digest, header, tuple(rows), shown, is_typed=True)  # type: ignore[arg-type]
+    text = decode(data, source, how.encoding)
+    if how.positions:
+        header, rows, faults = layouts.fixed_width_rows(text, source, how)
+        return Cells(source, digest, header, tuple(rows), tuple(faults))
+    if how.delimiter is None:
+        how = how.said(delimiter="\t" if suffix in (".tsv", ".tab") else ",")
+    header, rows = _delimited_rows(text, source, how)
+    return Cells(source, digest, header, tuple(rows))
+
+
+def _delimited_rows(text: str, source: str, how: Layout) -> tuple[tuple[str, ...], list[RawRow]]:
+    lines, skipped = _after_comments(text, how.skip_lines)
+    delimiter = how.delimiter or ","
     reader = csv.reader(lines, delimiter=delimiter, strict=True)
     header: tuple[str, ...] | None = None
-    rows: list[tuple[int, int, tuple[str, ...]]] = []
+    rows: list[RawRow] = []
     first = skipped + 1
     try:
         for cells in reader:
             last = skipped + reader.line_num
             if cells and header is None:
-                header = _checked_header(cells, path.name, delimiter, columns)
+                names = [f"column {i}" for i in range(1, len(cells) + 1)] if how.numbered else cells
+                header = checked_header(names, source, delimiter, how.columns)
+                if how.numbered:
+                    rows.append((first, last, tuple(cells)))
             elif cells and not (len(cells) == 1 and not cells[0].strip()):
                 rows.append((first, last, tuple(cells)))
                 if len(rows) > MAX_ROWS:
-                    raise InputError(f"{path.name} has more than {MAX_ROWS} rows, the stated limit")
+                    raise InputError(f"{source} has more than {MAX_ROWS} rows, the stated limit")
             first = last + 1
     except csv.Error as cause:
         raise InputError(
-            f"{path.name}: the row that starts in line {first} is not CSV: {cause}"
+            f"{source}: the row that starts in line {first} is not CSV: {cause}"
         ) from None
     if header is None:
-        raise InputError(f"{path.name} is empty: no header line")
-    return Cells(path.name, hashlib.sha256(data).hexdigest(), header, tuple(rows))
+        raise InputError(f"{source} is empty: no header line")
+    return header, rows
 
 
-def _after_comments(text: str) -> tuple[list[str], int]:
-    """Return physical lines (ends kept) after leading comments and empty lines, and their count."""
-    lines = list(io.StringIO(text, newline=""))
-    skipped = 0
+def line_breaks(text: str) -> list[str]:
+    """Physical lines, ends kept, as an editor counts them."""
+    return list(io.StringIO(text, newline=""))
+
+
+def _after_comments(text: str, skip_lines: int) -> tuple[list[str], int]:
+    """Return physical lines (ends kept) after those to skip, comments and empty lines, counted."""
+    lines = line_breaks(text)
+    skipped = min(skip_lines, len(lines))
     while skipped < len(lines) and (
         lines[skipped].lstrip().startswith("#") or not lines[skipped].strip()
     ):
@@ -268,23 +350,25 @@ def _after_comments(text: str) -> tuple[list[str], int]:
     return lines[skipped:], skipped
 
 
-def _checked_header(
-    cells: Sequence[str], source: str, delimiter: str, columns: Mapping[str, str] | None
+def checked_header(
+    cells: Sequence[str], source: str, delimiter: str, columns: Mapping[str, str | int]
 ) -> tuple[str, ...]:
+    """Names of the columns, ours where `columns` says so."""
     names = [cell.strip() for cell in cells]
     if columns:
-        for ours, theirs in columns.items():
+        meant = {k: v if isinstance(v, str) else f"column {v}" for k, v in columns.items()}
+        for ours, theirs in meant.items():
             if theirs not in names:
                 raise InputError(
                     f"{source}: columns[{ours!r}] = {theirs!r} is not in the header"
                     f"{near_name(theirs, names)}"
                 )
-        ours_of = {theirs: ours for ours, theirs in columns.items()}
-        if len(ours_of) != len(columns):
+        ours_of = {theirs: ours for ours, theirs in meant.items()}
+        if len(ours_of) != len(meant):
             raise InputError(f"{source}: columns names one column of the file twice")
         names = [ours_of.get(name, name) for name in names]
-    if len(names) == 1:
-        for other in (";", "\t", "|"):
+    if len(names) == 1 and delimiter:
+        for other in (";", "\t", "|", ","):
             if other != delimiter and other in names[0]:
                 raise InputError(
                     f"{source}: the header has no {delimiter!r} but {other!r}; "
@@ -336,6 +420,10 @@ def parse_cells(
             f"{cells.source}: column {', '.join(map(repr, missing))} is missing{hints}"
         )
     rejects, warnings = Faults(), Faults()
+    refused = set()
+    for row, name, value, reason in cells.faults:
+        (rejects if row else warnings).add(row, name, value, reason)
+        refused.add(row)
     for name in cells.header:
         if name not in known:
             hint = near_name(name, [k for k in known if k not in cells.header])
@@ -344,6 +432,8 @@ def parse_cells(
     absent = {column.name: column.empty for column in columns if column.name not in cells.header}
     good: list[dict[str, Any]] = []
     for first, last, texts in cells.rows:
+        if first in refused:
+            continue
         before = len(rejects.items)
         if last > first and not multiline:
             rejects.add(first, "", texts[0], f"a quoted cell runs over lines {first} to {last}")
@@ -354,6 +444,11 @@ def parse_cells(
         if len(rejects.items) > before:
             continue
         as_text = {name: text.strip() for name, text in zip(cells.header, texts, strict=True)}
+        for name, text in as_text.items() if cells.is_typed else ():
+            if _BREAKS.search(text):
+                rejects.add(first, name, text, "a line break or a control character")
+        if len(rejects.items) > before:
+            continue
         values: dict[str, Any] = {"row": first, **absent}
         for column in present:
             text = as_text[column.name]
@@ -402,6 +497,56 @@ def number(
         return value
 
     return parse
+
+
+_in_hf_khz = number(1600.0, 30000.0)
+
+
+def frequency_khz(text: str) -> float:
+    """Parser of a frequency, 1600 to 30000; says so when it looks like MHz. [kHz]"""
+    try:
+        return _in_hf_khz(text)
+    except ValueError as fault:
+        try:
+            mhz = float(text)
+        except ValueError:
+            raise fault from None
+        if 1.6 <= mhz <= 30.0:
+            raise ValueError(f"{fault}; it looks like MHz, write kHz") from None
+        raise
+
+
+_CODE = re.compile(r"[a-z]{3}", re.ASCII)
+
+
+def language_code(text: str) -> str:
+    """Parser of an ISO 639-3 code; the table is that of the package pycountry."""
+    if not _CODE.fullmatch(text):
+        raise ValueError("not an ISO 639-3 code of three small letters, for example eng")
+    if text not in _languages():
+        meant = _bibliographic().get(text)
+        hint = f"; the code of that language is {meant}" if meant else ""
+        raise ValueError(f"no ISO 639-3 code{hint}")
+    return text
+
+
+@cache
+def _languages() -> frozenset[str]:
+    import pycountry
+
+    return frozenset(language.alpha_3 for language in pycountry.languages)
+
+
+@cache
+def _bibliographic() -> dict[str, str]:
+    """Codes of ISO 639-2/B that differ, such as those made of English names."""
+    import pycountry
+
+    return {
+        language.bibliographic: language.alpha_3
+        for language in pycountry.languages
+        if hasattr(language, "bibliographic")
+    }
 
 
 def calendar_date(text: str) -> dt.date:

@@ -1,0 +1,353 @@
+"""How a table file is laid out: CSV, TSV, Excel, Parquet or fixed width, and under which names.
+
+What cannot be told from a file is written once into a small TOML file beside it, named after it:
+`list.txt` has `list.txt.layout.toml`. Every reader of the package looks for it; what a caller says
+goes before it. All keys may be left out::
+
+    days = "sunday1"          # schedule: what day digits mean
+    season = "B26"            # schedule
+    sites = "sites.csv"       # schedule: table of sites, in the same folder
+    time_zone = "UTC"         # log: zone of stamps that have none
+    encoding = "cp1252"
+    delimiter = ";"
+    sheet = "Sheet1"          # Excel; else the first sheet
+    skip_lines = 3            # lines before the header, or before the rows of fixed width
+
+    [columns]                 # our name = name in the file, or its number from 1 (no header then)
+    freq_khz = "kHz"
+
+    [positions]               # fixed width: first and last character, from 1
+    freq_khz = [1, 5]
+    start_utc = [7, 10]
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import io
+import itertools
+import json
+import re
+import tomllib
+import warnings
+import zipfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+from typing import Any
+
+from farhear.errors import InputError
+from farhear.tables import (
+    MAX_BYTES,
+    MAX_ROWS,
+    Fault,
+    RawRow,
+    decode,
+    line_breaks,
+    near_name,
+    read_bytes_of,
+)
+
+__all__ = ["Layout", "layout_of", "read_layout", "write_layout"]
+
+_ENDING = ".layout.toml"
+_UNPACKED = 8  # size of an unpacked workbook or Parquet file against MAX_BYTES
+_SHEET_ROWS = 2**20  # rows of a sheet in Excel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """How one file is laid out, see the module; None or empty: not stated."""
+
+    days: str | None = None
+    season: str | None = None
+    sites: str | None = None
+    time_zone: str | None = None
+    encoding: str | None = None
+    delimiter: str | None = None
+    sheet: str | None = None
+    skip_lines: int = 0
+    columns: Mapping[str, str | int] = field(default_factory=dict)
+    positions: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for name in ("days", "season", "sites", "time_zone", "encoding", "delimiter", "sheet"):
+            value = getattr(self, name)
+            if value is not None and (not isinstance(value, str) or not value):
+                raise InputError(f"{name} = {value!r} is not a text")
+        if self.delimiter is not None and (len(self.delimiter) != 1 or self.delimiter in '"\r\n'):
+            raise InputError(f"delimiter = {self.delimiter!r} is not one character")
+        if not _is_whole(self.skip_lines) or not 0 <= self.skip_lines <= 10_000:
+            raise InputError(f"skip_lines = {self.skip_lines!r} is no whole number in [0, 10000]")
+        _check_columns(self.columns)
+        _check_positions(self.positions)
+        if self.columns and self.positions:
+            raise InputError("columns and positions exclude each other: is the file fixed width?")
+        pairs = {name: tuple(ends) for name, ends in self.positions.items()}
+        object.__setattr__(self, "positions", pairs)
+
+    @property
+    def numbered(self) -> bool:
+        """Whether columns are told by their numbers: the file then has no header."""
+        return any(_is_whole(theirs) for theirs in self.columns.values())
+
+    def said(self, **given: Any) -> Layout:
+        """Return the same with what a caller says; None leaves as it is."""
+        return dataclasses.replace(self, **{k: v for k, v in given.items() if v is not None})
+
+
+def _is_whole(value: object) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+def _check_columns(columns: object) -> None:
+    if not isinstance(columns, Mapping):
+        raise InputError(f"columns = {columns!r} is not a table of our name = name in the file")
+    numbered = 0
+    for ours, theirs in columns.items():
+        if _is_whole(theirs):
+            numbered += 1
+            if not 1 <= theirs <= 1000:
+                raise InputError(f"columns.{ours} = {theirs} is outside [1, 1000]")
+        elif not isinstance(theirs, str) or not theirs.strip():
+            raise InputError(f"columns.{ours} = {theirs!r} is neither a name nor a number")
+    if numbered not in (0, len(columns)):
+        raise InputError("columns mixes names and numbers; a file has a header or it has none")
+
+
+def _check_positions(positions: object) -> None:
+    if not isinstance(positions, Mapping):
+        raise InputError(f"positions = {positions!r} is not a table of our name = [first, last]")
+    taken: list[tuple[int, int, str]] = []
+    for name, ends in positions.items():
+        right = isinstance(ends, (list, tuple)) and len(ends) == 2 and all(map(_is_whole, ends))
+        if not right or not 1 <= ends[0] <= ends[1] <= 10_000:
+            raise InputError(
+                f"positions.{name} = {ends!r} is not [first, last] with 1 <= first <= last <= 10000"
+            )
+        taken.append((ends[0], ends[1], name))
+    taken.sort()
+    for before, after in itertools.pairwise(taken):
+        if after[0] <= before[1]:
+            raise InputError(f"positions of {before[2]} and {after[2]} overlap")
+
+
+def layout_of(path: str | Path, given: Layout | str | Path | None = None) -> Layout:
+    """Layout given, or read from the file beside a table, or an empty one."""
+    if isinstance(given, Layout):
+        return given
+    if given is not None:
+        return read_layout(given)
+    beside = Path(f"{path}{_ENDING}")
+    return read_layout(beside) if beside.exists() else Layout()
+
+
+def read_layout(path: str | Path) -> Layout:
+    """Read a layout, see the module.
+
+    Raises
+    ------
+    InputError
+        On what is no TOML, an unknown key (with the near name), a value out of range.
+    OSError
+        When the file cannot be opened.
+    """
+    path = Path(path)
+    try:
+        content = tomllib.loads(decode(read_bytes_of(path), path.name))
+    except (ValueError, RecursionError) as cause:  # numbers and nests without end, too
+        raise InputError(f"{path.name} is not TOML: {cause}") from None
+    known = [one.name for one in fields(Layout)]
+    for key in content:
+        if key not in known:
+            raise InputError(f"{path.name}: unknown key {key!r}{near_name(key, known)}")
+    try:
+        return Layout(**content)
+    except InputError as fault:
+        raise InputError(f"{path.name}: {fault}") from None
+
+
+def write_layout(layout: Layout, table: str | Path) -> Path:
+    """Write a layout beside a table, so that it need not be said again; return its path.
+
+    Raises
+    ------
+    InputError
+        On texts that are no Unicode.
+    OSError
+        When the file cannot be written, or there is one already: it is never replaced.
+    """
+    lines = []
+    tables: dict[str, Mapping[str, Any]] = {}
+    for one in fields(Layout):
+        value = getattr(layout, one.name)
+        if isinstance(value, Mapping):
+            tables[one.name] = value
+        elif value is not None and value != one.default:
+            lines.append(f"{one.name} = {_toml(value)}")
+    for name, values in tables.items():
+        if values:
+            lines += ["", f"[{name}]", *(f"{_toml(k)} = {_toml(v)}" for k, v in values.items())]
+    path = Path(f"{table}{_ENDING}")
+    try:
+        data = "".join(f"{line}\n" for line in lines).encode("utf-8")
+    except UnicodeEncodeError:
+        raise InputError("the layout has half a character, which no file can hold") from None
+    with path.open("xb") as file:
+        file.write(data)
+    return path
+
+
+def _toml(value: Any) -> str:
+    """Texts, whole numbers and pairs as TOML; its basic strings are those of JSON but for DEL."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+# Files that are not delimited text --------------------------------------------------------------
+
+
+def fixed_width_rows(
+    text: str, source: str, layout: Layout
+) -> tuple[tuple[str, ...], list[RawRow], list[Fault]]:
+    """Header (our names), rows and faults of a file in which columns stand at fixed characters."""
+    header = tuple(layout.positions)
+    cuts = [slice(first - 1, last) for first, last in layout.positions.values()]
+    used: set[int] = set().union(*(range(cut.start, cut.stop) for cut in cuts))
+    rows: list[RawRow] = []
+    faults: list[Fault] = []
+    lost: tuple[int, str] | None = None
+    for number, line in enumerate(line_breaks(text), start=1):
+        if number <= layout.skip_lines or not line.strip() or line.lstrip().startswith("#"):
+            continue
+        rows.append((number, number, tuple(line[cut] for cut in cuts)))
+        if "\t" in line:
+            faults.append((number, "", line, "a tab: characters cannot be counted"))
+        elif lost is None:
+            at = next((i for i, c in enumerate(line) if i not in used and not c.isspace()), None)
+            lost = None if at is None else (number, f"character {at + 1} ({line[at]!r})")
+    if not rows:
+        raise InputError(f"{source} has no rows after {layout.skip_lines} skipped lines")
+    if lost is not None and not any(row == lost[0] for row, *_ in faults):
+        faults.append((0, "", "", f"line {lost[0]} has text outside the positions, {lost[1]}"))
+    return header, rows, faults
+
+
+def workbook_rows(
+    data: bytes, source: str, layout: Layout
+) -> tuple[list[str], list[RawRow], list[Fault]]:
+    """Header, rows and faults of one sheet of an Excel workbook (.xlsx).
+
+    Rows are counted as the program that made the sheet shows them. A formula is a fault: what it
+    would give is not looked at, and no expression is evaluated.
+    """
+    try:
+        with warnings.catch_warnings(action="ignore"):  # on charts and the like, not on cells
+            return _sheet_rows(data, source, layout)
+    except InputError:
+        raise
+    except Exception as cause:  # whatever the library meets in a damaged file
+        raise InputError(f"{source} is not a readable workbook: {cause}") from None
+
+
+def _sheet_rows(
+    data: bytes, source: str, layout: Layout
+) -> tuple[list[str], list[RawRow], list[Fault]]:
+    import openpyxl
+
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        _check_unpacked(sum(entry.file_size for entry in archive.infolist()), source)
+    book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
+    names = book.sheetnames
+    if layout.sheet is not None and layout.sheet not in names:
+        hint = near_name(layout.sheet, names)
+        raise InputError(f"{source} has no sheet {layout.sheet!r}{hint}")
+    sheet = book[layout.sheet or names[0]]
+    sheet.reset_dimensions()  # what a file says of its own size may leave rows out
+    header: list[str] = []
+    rows: list[RawRow] = []
+    faults: list[Fault] = []
+    for number, cells in enumerate(sheet.iter_rows(), start=1):
+        if number > _SHEET_ROWS:
+            raise InputError(f"{source} has a row after {_SHEET_ROWS}, the last that a sheet has")
+        if number <= layout.skip_lines:
+            continue
+        texts = [cell_text(cell.value) for cell in cells]
+        while texts and not texts[-1]:
+            texts.pop()
+        if not texts or (not header and texts[0].startswith("#")):
+            continue
+        if not header:
+            header = [f"column {i}" for i in range(1, len(texts) + 1)] if layout.numbered else texts
+            if not layout.numbered:
+                continue
+        faults += _cell_faults(cells, number, header)
+        texts += [""] * (len(header) - len(texts))
+        rows.append((number, number, tuple(texts)))
+        if len(rows) > MAX_ROWS:
+            raise InputError(f"{source} has more than {MAX_ROWS} rows, the stated limit")
+    return header, rows, faults
+
+
+def _check_unpacked(size: int, source: str) -> None:
+    if size > _UNPACKED * MAX_BYTES:
+        raise InputError(f"{source} unpacks to {size // 2**20} MiB, more than is read")
+
+
+def _cell_faults(cells: Sequence[Any], row: int, header: Sequence[str]) -> list[Fault]:
+    """Formulas and errors of one row; all else is up to the reader of a column."""
+    faults = []
+    for at, cell in enumerate(cells):
+        if cell.data_type not in ("e", "f"):
+            continue
+        is_formula = cell.data_type == "f"
+        reason = "a formula; save the sheet with values" if is_formula else "an error of the sheet"
+        name = header[at] if at < len(header) else ""
+        faults.append((row, name, cell_text(getattr(cell.value, "text", cell.value)), reason))
+    return faults
+
+
+def parquet_rows(data: bytes, source: str) -> tuple[list[str], list[RawRow]]:
+    """Header and rows of a Parquet file; rows are counted from 1."""
+    from pyarrow import parquet
+
+    try:
+        file = parquet.ParquetFile(io.BytesIO(data))
+        meta = file.metadata
+        if meta.num_rows > MAX_ROWS:
+            raise InputError(f"{source} has more than {MAX_ROWS} rows, the stated limit")
+        groups = [meta.row_group(i) for i in range(meta.num_row_groups)]
+        _check_unpacked(sum(group.total_byte_size for group in groups), source)
+        table = file.read()
+        header = [str(name) for name in table.column_names]
+        texts = [[cell_text(value) for value in column.to_pylist()] for column in table.columns]
+    except InputError:
+        raise
+    except Exception as cause:  # whatever the library meets in a damaged file
+        raise InputError(f"{source} is not a readable Parquet file: {cause}") from None
+    rows = [(i, i, row) for i, row in enumerate(zip(*texts, strict=True), start=1)]
+    return header, rows
+
+
+def cell_text(value: Any) -> str:
+    """How a typed value is written in a text table: a date without time, hhmm, 2026-11-25T18:00."""
+    if value is None or value != value:
+        return ""
+    if isinstance(value, str):
+        return value.strip()
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, dt.datetime):
+        if value.tzinfo is not None:
+            return value.astimezone(dt.UTC).isoformat().removesuffix("+00:00") + "Z"
+        midnight = value.time() == dt.time()
+        return value.date().isoformat() if midnight else value.isoformat()
+    if isinstance(value, dt.time):
+        return f"{value:%H%M}" if not value.second else value.isoformat()
+    if isinstance(value, dt.timedelta) and value == dt.timedelta(days=1):
+        return "2400"  # so does a sheet keep 24:00
+    if isinstance(value, float):
+        return repr(value).removesuffix(".0")
+    if isinstance(value, (int, dt.date)):
+        return str(value)
+    return re.sub(r"\s+", " ", str(value)).strip()

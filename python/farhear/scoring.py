@@ -48,7 +48,6 @@ from __future__ import annotations
 import contextlib
 import itertools
 import os
-import re
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -64,6 +63,7 @@ from farhear import band, forecast, listening, magnetic, path, reception, skill,
 from farhear._arrays import FLUX_SFU, Floats, as_float64, check_range
 from farhear.errors import InputError
 from farhear.indices import DRIVERS, Indices, load_indices
+from farhear.log import OUTCOMES, Log, instant, outcome_word, read_log
 from farhear.schedule import Schedule
 from farhear.station import NOISE_CLASSES, Station
 from farhear.tables import (
@@ -71,6 +71,7 @@ from farhear.tables import (
     Column,
     Faults,
     Table,
+    frequency_khz,
     near_name,
     number,
     parse_cells,
@@ -102,8 +103,6 @@ Codes = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 Progress = Callable[[int, int], None]
 
-OUTCOMES = ("heard", "carrier_only", "not_heard", "blocked", "not_checked")
-"""Outcomes of a check; the last two say nothing about propagation."""
 FLUXES = (*DRIVERS, "forecast")
 """Fluxes that checks can be scored with."""
 FEWEST_CHECKS = 30
@@ -170,34 +169,6 @@ class Checks(Table):
         return text
 
 
-_INSTANT = re.compile(
-    r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d+)?)?(?P<zone>[Zz]|[+-]\d\d:\d\d)?", re.ASCII
-)
-_WORDS = {
-    **{name: name for name in OUTCOMES},
-    **dict.fromkeys(("1", "yes", "true"), "heard"),
-    **dict.fromkeys(("0", "no", "false"), "not_heard"),
-}
-
-
-def _instant(text: str) -> float:
-    """Seconds since 1970 of an RFC 3339 instant; the seconds may be left out."""
-    found = _INSTANT.fullmatch(text)
-    if found is None:
-        raise ValueError("not an instant such as 2026-11-25T18:00Z")
-    if found["zone"] is None:
-        raise ValueError("no time zone; write Z at the end if it is UTC")
-    return float(unix_s(text.upper()))
-
-
-def _outcome(text: str) -> str:
-    try:
-        return _WORDS[text.lower()]
-    except KeyError:
-        known = ", ".join(OUTCOMES)
-        raise ValueError(f"not 1, 0, yes, no, {known}{near_name(text, OUTCOMES)}") from None
-
-
 def _check_one_of(name: str, value: str, known: Sequence[str]) -> None:
     if value not in known:
         names = ", ".join(map(repr, known))
@@ -211,7 +182,6 @@ _NUMBERS = (
 )
 _LATITUDE = number(-90.0, 90.0, hint="latitude comes before longitude: are the two swapped?")
 _LONGITUDE = number(-180.0, 180.0)
-_FREQ_KHZ = number(1600.0, 30000.0, hint="write kHz")
 _DEFAULTED = {
     "power_kw": number(0.0, 2000.0, open_low=True, hint="are these watts?"),
     "tx_gain_dbi": number(-60.0, 40.0),
@@ -219,10 +189,10 @@ _DEFAULTED = {
     "required_snr_db": number(-60.0, 80.0),
 }
 _CHECK_COLUMNS = (
-    Column("utc", _instant),
+    Column("utc", instant(None)),
     *(Column(name, _LATITUDE if "lat" in name else _LONGITUDE) for name in _ENDS),
-    Column("freq_khz", _FREQ_KHZ),
-    Column("heard", _outcome),
+    Column("freq_khz", frequency_khz),
+    Column("heard", outcome_word),
     Column("noise_fa_db", number(-60.0, 200.0), False, False, np.nan),
     Column("block", plain_text(80), False, False, ""),
 )
@@ -238,7 +208,7 @@ def read_checks(
     noise: str | float = "residential",
     columns: Mapping[str, str] | None = None,
     encoding: str | None = None,
-    delimiter: str = ",",
+    delimiter: str | None = None,
 ) -> Checks:
     """Read a table of checks from CSV.
 
@@ -314,7 +284,7 @@ def _cells(
     columns: Sequence[Column],
     renamed: Mapping[str, str] | None,
     encoding: str | None,
-    delimiter: str,
+    delimiter: str | None,
 ) -> Cells:
     known = [column.name for column in columns]
     for name in renamed or ():
@@ -328,7 +298,7 @@ def _cells(
 
 def _checks(
     frame: pd.DataFrame,
-    cells: Cells,
+    read: Cells | Table,
     rejects: Faults,
     warnings: Faults,
     pattern_dbi: Floats | None = None,
@@ -357,38 +327,15 @@ def _checks(
         frame=out,
         rejects=rejects.frame(),
         warnings=warnings.frame(),
-        rows_read=len(cells.rows),
-        source=cells.source,
-        sha256=cells.sha256,
+        rows_read=read.rows_read,
+        source=read.source,
+        sha256=read.sha256,
         pattern_dbi=np.empty(0) if pattern_dbi is None else pattern_dbi,
     )
 
 
-_PASSED_IN_A_LOG = (
-    *("check_id", "session_id", "observer_id", "as_written", "freq_measured_khz", "demod"),
-    *("id_basis", "id_confidence", "sinpo", "sio", "language", "notes", "programme_notes"),
-    *("local_noise", "s_meter", "setup_id", "audio_ref", "audio_sha256"),
-)
-_LOG_COLUMNS = (
-    Column("start_utc", _instant),
-    Column("end_utc", _instant),
-    Column("freq_khz", _FREQ_KHZ),
-    Column("outcome", _outcome),
-    Column("identity", plain_text(80), needed=False, empty=""),
-    *(Column(name, str, False, False, "") for name in _PASSED_IN_A_LOG),
-)
-
-
-def checks_from_log(
-    path: str | Path,
-    station: Station,
-    schedule: Schedule,
-    *,
-    columns: Mapping[str, str] | None = None,
-    encoding: str | None = None,
-    delimiter: str = ",",
-) -> Checks:
-    """Read the listener's log and look up in the schedule what each check was of.
+def checks_from_log(log: Log | str | Path, station: Station, schedule: Schedule) -> Checks:
+    """Look up in the schedule what each check of the listener's log was of.
 
     A check belongs to the broadcast that is on the air at its middle, on the same frequency, with
     `identity` the same broadcaster (small and capital letters are the same). The schedule gives
@@ -397,31 +344,40 @@ def checks_from_log(
 
     Parameters
     ----------
-    path
-        Log as CSV: `start_utc` and `end_utc` (RFC 3339 with Z or an offset, at most a day apart),
-        `freq_khz`, `outcome` (see this module), `identity` (of a check that heard nothing: who was
-        looked for). Other columns of a log are read past.
+    log
+        From :func:`farhear.log.read_log`, or the path of a log. Of a check that heard nothing,
+        `identity` is who was looked for.
     station, schedule
         The home, and the broadcasts on the air at the time.
-    columns, encoding, delimiter
-        As in :func:`read_checks`.
 
     Returns
     -------
     Checks
         With `identity` and `schedule_row`, the line in the schedule. Where several broadcasts fit
-        (one programme from two sites) the one with the largest power is taken, with a warning.
+        (one programme from two sites) the one with the largest power is taken, with a warning. The
+        rejects and warnings of the log are among those here.
 
     Raises
     ------
-    InputError, OSError
-        As :func:`read_checks`.
+    InputError
+        As :func:`farhear.log.read_log`, or when the log has no rows.
+    OSError
+        When the file cannot be opened.
     """
     from farhear.season import broadcast_geometry
 
-    cells = _cells(path, _LOG_COLUMNS, columns, encoding, delimiter)
-    frame, rejects, warnings = parse_cells(cells, _LOG_COLUMNS, _check_log_row)
-    middle_s = frame[["start_utc", "end_utc"]].to_numpy(np.float64).mean(axis=1)
+    table = log if isinstance(log, Log) else read_log(log)
+    if not table.rows_read:
+        raise InputError(f"{table.source} has a header but no rows")
+    rejects, warnings = (
+        Faults(list(faults.itertuples(index=False, name=None)))
+        for faults in (table.rejects, table.warnings)
+    )
+    unnamed = table.frame["identity"] == ""
+    for row in table.frame.loc[unnamed, "row"]:
+        rejects.add(int(row), "identity", "", "empty: no broadcast to look up")
+    frame = table.frame[~unnamed].reset_index(drop=True)
+    middle_s = (unix_s(frame["start_utc"]) + unix_s(frame["end_utc"])) / 2.0
     at = _matches(frame, middle_s, schedule, rejects, warnings)
     known = at >= 0
     listed = schedule.frame.iloc[at[known]].reset_index(drop=True)
@@ -447,18 +403,7 @@ def checks_from_log(
         schedule_row=listed["row"],
     )
     pattern = geometry["pattern_dbi"][which] - gain_dbi[:, None]
-    return _checks(out, cells, rejects, warnings, pattern)
-
-
-def _check_log_row(
-    values: dict[str, Any], texts: dict[str, str], rejects: Faults, row: int
-) -> None:
-    start, end = values.get("start_utc"), values.get("end_utc")
-    if start is not None and end is not None and not 0.0 <= end - start <= _DAY_S:
-        reason = "before start_utc" if end < start else "more than a day after start_utc"
-        rejects.add(row, "end_utc", texts["end_utc"], reason)
-    if not texts["identity"]:
-        rejects.add(row, "identity", "", "empty: no broadcast to look up")
+    return _checks(out, table, rejects, warnings, pattern)
 
 
 def _plain_names(names: pd.Series[Any]) -> NDArray[Any]:

@@ -165,7 +165,10 @@ def test_a_log_from_the_command_line(tmp_path, capsys):
         (["score", "TABLE", "--power-kw", "250000"], "are these watts?"),
         (["score", "TABLE", "--power-kw", "250", "--noise", "suburb"], "noise = 'suburb'"),
         (["score", "TABLE", "--power-kw", "250", "--f107", "20"], "f107_sfu = 20"),
-        (["score", "TABLE", "--power-kw", "250", "--f107", "99", "--delimiter", ";"], "missing"),
+        (
+            ["score", "TABLE", "--power-kw", "250", "--f107", "99", "--delimiter", ";"],
+            "say delimiter",
+        ),
     ],
 )
 def test_mistakes_are_one_line_and_write_nothing(table, tmp_path, capsys, arguments, message):

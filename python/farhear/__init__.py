@@ -10,56 +10,79 @@ from farhear.times import UtcTimes, utc
 
 if TYPE_CHECKING:
     from farhear import (
+        adif,
         antenna,
+        audit,
         band,
+        cards,
         charts,
         combined,
         forecast,
         indices,
+        layouts,
         lightning,
         listening,
+        log,
         losses,
         rays,
+        report,
         rules,
         scoring,
         skill,
         sporadic,
         zone,
     )
+    from farhear.evening import Plan, plan
     from farhear.folder import write_season
+    from farhear.identification import identify
     from farhear.indices import load_indices, read_indices
+    from farhear.log import Log, append_check, read_log, write_log
     from farhear.schedule import Schedule, read_schedule
     from farhear.season import season_study
+    from farhear.sites import read_sites
     from farhear.station import Station, read_station
 
 __all__ = [
     "FarhearError",
     "FarhearWarning",
     "InputError",
+    "Log",
+    "Plan",
     "Schedule",
     "Station",
     "UtcTimes",
     "__version__",
+    "adif",
     "antenna",
+    "append_check",
+    "audit",
     "band",
+    "cards",
     "charts",
     "clock",
     "combined",
     "forecast",
+    "identify",
     "indices",
     "ionosphere",
+    "layouts",
     "lightning",
     "listening",
     "load_indices",
+    "log",
     "losses",
     "magnetic",
     "noise",
     "path",
+    "plan",
     "rays",
     "read_indices",
+    "read_log",
     "read_schedule",
+    "read_sites",
     "read_station",
     "reception",
+    "report",
     "rules",
     "scoring",
     "season_study",
@@ -68,19 +91,28 @@ __all__ = [
     "sporadic",
     "sun",
     "utc",
+    "write_log",
     "write_season",
     "zone",
 ]
 
 # What needs pandas, xarray or matplotlib is imported when it is first asked for.
 _LATER = {
+    "Log": "log",
+    "Plan": "evening",
     "Schedule": "schedule",
     "Station": "station",
+    "append_check": "log",
+    "identify": "identification",
     "load_indices": "indices",
+    "plan": "evening",
     "read_indices": "indices",
+    "read_log": "log",
     "read_schedule": "schedule",
+    "read_sites": "sites",
     "read_station": "station",
     "season_study": "season",
+    "write_log": "log",
     "write_season": "folder",
 }
 

@@ -35,7 +35,19 @@ if TYPE_CHECKING:
     import pandas as pd
     import xarray as xr
 
-__all__ = ["LIMITS", "Explanation", "beam_gain_dbi", "explain", "likelihood", "report_codes"]
+__all__ = [
+    "LIMITS",
+    "Explanation",
+    "Fields",
+    "Interference",
+    "beam_gain_dbi",
+    "explain",
+    "fields_of",
+    "interference",
+    "likelihood",
+    "over_fluxes",
+    "report_codes",
+]
 
 LIMITS = {
     0: "none",
@@ -90,7 +102,7 @@ def likelihood(
     proton_2_pfu: ArrayLike | None = None,
     proton_5_pfu: ArrayLike | None = None,
     long_path: str = "both",
-    interferers: pd.DataFrame | Iterable[Mapping[str, Any]] | None = None,
+    interferers: pd.DataFrame | Iterable[Mapping[str, Any]] | Interference | None = None,
     emission: str = "A3E",
     audio_khz: float = 2.8,
     suppression_db: float = 40.0,
@@ -156,9 +168,11 @@ def likelihood(
         "short", "long" or "both" ways round the Earth (powers add).
     interferers
         Other emitters near the channel, a table or mappings with tx_lat_deg, tx_lon_deg, freq_khz,
-        power_kw, and if wanted tx_gain_dbi and on_air (true or false, broadcasting with the
-        result). Those within 25 kHz count, each with its own fading, weighted by their offset; the
-        better of AM and one sideband is taken.
+        power_kw, and if wanted tx_gain_dbi, tx_pattern_dbi, tx_gain_sd_db and on_air (true or
+        false, broadcasting with the result). Those within 25 kHz count, each with its own fading,
+        weighted by their offset; the better of AM and one sideband is taken. Or what `interference`
+        returned for the same circuits, instants, emission and one flux: then it is not worked out
+        again.
     emission, audio_khz, suppression_db
         What is sent and how the receiver filters, see `farhear.listening`.
     min_elevation_deg
@@ -222,13 +236,15 @@ def likelihood(
             "tx_gain_sd_db": tx_gain_sd_db,
             "atmospheric": atmospheric,
             "required_snr_db": required_snr_db,
-            "interferers": None if interferers is None else _table(interferers),
+            "interferers": interferers
+            if interferers is None or isinstance(interferers, Interference)
+            else _table(interferers),
             "emission": emission,
             "audio_khz": audio_khz,
             "suppression_db": suppression_db,
         }
         circuit = (tx_lat_deg, tx_lon_deg, rx_lat_deg, rx_lon_deg, freq_khz, utc)
-        return _over_fluxes(
+        return over_fluxes(
             *(
                 likelihood(*circuit, **given | {"f107_sfu": np.clip(flux + z * doubt, *FLUX_SFU)})
                 for z in (-np.sqrt(3.0), 0.0, np.sqrt(3.0))
@@ -289,21 +305,28 @@ def likelihood(
     else:
         storms = atmospheric
     thunder = _sources(storms, pairing.shape)
+    if isinstance(interferers, Interference):
+        found = pairing.run(call, [*thunder, *interferers.source, interferers.cost_db])
+        found["demodulation"] = np.broadcast_to(interferers.mode, pairing.shape)
+        found["demodulation_gain_db"] = np.broadcast_to(interferers.gain_db, pairing.shape)
+        return _dataset(found, len(pairing.shape))
     found = pairing.run(call, [*thunder, none, none, none, none])
     if interferers is None and emission == "A3E":
         found["demodulation"] = np.zeros(pairing.shape, np.uint8)
         found["demodulation_gain_db"] = np.zeros(pairing.shape)
     else:
         shared |= {"atmospheric": None}
-        fields = _neighbours(_table(interferers), rx_lat_deg, rx_lon_deg, freq, utc, shared)
-        best = _best_mode(
+        fields = _neighbours(
+            _table(interferers), rx_lat_deg, rx_lon_deg, freq, utc, pairing.shape, shared
+        )
+        best = interference(
             fields,
             np.broadcast_to(freq, pairing.shape),
             found["noise_fa_db"],
             np.broadcast_to(columns["bandwidth_hz"], pairing.shape),
-            emission,
-            audio_khz,
-            suppression_db,
+            emission=emission,
+            audio_khz=audio_khz,
+            suppression_db=suppression_db,
         )
         found = pairing.run(call, [*thunder, *best.source, best.cost_db])
         found["demodulation"] = best.mode
@@ -311,7 +334,7 @@ def likelihood(
     return _dataset(found, len(pairing.shape))
 
 
-def _over_fluxes(low: xr.Dataset, middle: xr.Dataset, high: xr.Dataset) -> xr.Dataset:
+def over_fluxes(low: xr.Dataset, middle: xr.Dataset, high: xr.Dataset) -> xr.Dataset:
     """Mean over a normal distribution of the flux by its values at 0 and +-sqrt(3) deviations.
 
     Source of the weights 1/6, 2/3, 1/6: Gauss-Hermite quadrature of three points, exact for
@@ -438,16 +461,19 @@ def _sources(given: noise.Noise | None, shape: tuple[int, ...]) -> list[Floats]:
 # Neighbours -------------------------------------------------------------------------------------
 
 
-class _Field(NamedTuple):
-    """An interferer at the receiver: median field and decile deviations; NaN off the air."""
+class Fields(NamedTuple):
+    """Interferers at the receiver, first axis: frequency, median field, decile deviations.
 
-    freq_khz: float
+    A field is NaN where its emitter is off the air. [kHz, dB(uV/m), dB, dB]
+    """
+
+    freq_khz: Floats
     dbuv_m: Floats
     lower_db: Floats
     upper_db: Floats
 
 
-class _Best(NamedTuple):
+class Interference(NamedTuple):
     """The better demodulation: interference as a source of noise, cost, code, gain over AM."""
 
     source: list[Floats]
@@ -471,7 +497,8 @@ def _table(
         missing = [name for name in wanted if name not in row]
         if missing:
             raise InputError(f"interferers[{number}] has no {', '.join(missing)}")
-        out.append({"tx_gain_dbi": 0.0, "on_air": True, **row})
+        rest = {"tx_gain_dbi": 0.0, "tx_pattern_dbi": None, "tx_gain_sd_db": 0.0, "on_air": True}
+        out.append({**rest, **row})
     return out
 
 
@@ -481,10 +508,12 @@ def _neighbours(
     rx_lon_deg: ArrayLike,
     freq_khz: Floats,
     utc: Any,
+    shape: tuple[int, ...],
     shared: dict[str, Any],
-) -> list[_Field]:
+) -> Fields | None:
     """Fields of all interferers near enough to any of the wanted channels."""
-    out = []
+    kept: list[tuple[Floats, Floats, Floats]] = []
+    freqs = []
     for row in table:
         if not (np.abs(freq_khz - row["freq_khz"]) <= _REACH_KHZ).any():
             continue
@@ -497,24 +526,47 @@ def _neighbours(
             utc,
             power_kw=row["power_kw"],
             tx_gain_dbi=row["tx_gain_dbi"],
+            tx_pattern_dbi=row["tx_pattern_dbi"],
+            tx_gain_sd_db=row["tx_gain_sd_db"],
             **shared,
         )
-        lower, upper = _field_deciles(seen)
-        field = np.where(row["on_air"], seen["field_dbuv_m"].to_numpy(), np.nan)
-        out.append(_Field(float(row["freq_khz"]), field, lower, upper))
-    return out
+        kept.append(fields_of(seen, row["on_air"]))
+        freqs.append(float(row["freq_khz"]))
+    if not kept:
+        return None
+    columns = [np.stack([np.broadcast_to(one[k], shape) for one in kept]) for k in range(3)]
+    return Fields(np.array(freqs), *columns)
 
 
-def _best_mode(
-    fields: list[_Field],
+def fields_of(seen: xr.Dataset, on_air: ArrayLike = True) -> tuple[Floats, Floats, Floats]:
+    """Median field and its deciles, of what `likelihood` returned for emitters alone."""
+    lower, upper = _field_deciles(seen)
+    return np.where(on_air, seen["field_dbuv_m"].to_numpy(), np.nan), lower, upper
+
+
+def interference(
+    fields: Fields | None,
     freq_khz: Floats,
     noise_fa_db: Floats,
     bandwidth_hz: Floats,
-    emission: str,
-    audio_khz: float,
-    suppression_db: float,
-) -> _Best:
-    """Choose between AM, LSB and USB for every evaluation: the least noise and interference."""
+    *,
+    emission: str = "A3E",
+    audio_khz: float = 2.8,
+    suppression_db: float = 40.0,
+) -> Interference:
+    """Choose between AM, LSB and USB for every evaluation: the least noise and interference.
+
+    Parameters
+    ----------
+    fields
+        Interferers, whose arrays have the shape of the others after the first axis; those within
+        25 kHz count. None: there are none.
+    freq_khz, noise_fa_db, bandwidth_hz
+        Of the wanted circuits, all of one shape: frequency [kHz], noise figure without the
+        interferers [dB], bandwidth [Hz].
+    emission, audio_khz, suppression_db
+        As in `likelihood`.
+    """
     shape = noise_fa_db.shape
     source = [np.full(shape, np.nan) for _ in range(3)]
     cost = np.zeros(shape)
@@ -522,11 +574,16 @@ def _best_mode(
     gain = np.zeros(shape)
     for freq in np.unique(freq_khz[~np.isnan(freq_khz)]):
         here = freq_khz == freq
-        near = [f for f in fields if abs(f.freq_khz - freq) <= _REACH_KHZ]
+        near = None if fields is None else np.abs(fields.freq_khz - freq) <= _REACH_KHZ
+        parts = None
+        if fields is not None and near is not None and near.any():
+            offset_khz = fields.freq_khz[near] - freq
+            columns = (fields.dbuv_m, fields.lower_db, fields.upper_db)
+            parts = Fields(offset_khz, *(column[near][:, here] for column in columns))
         found = []
         for name in ("AM", "LSB", "USB"):
             extra = listening.mode_cost_db(name, emission, suppression_db)
-            fa = _summed(near, here, freq, name, audio_khz, suppression_db, bandwidth_hz)
+            fa = _summed(parts, here, freq, name, audio_khz, suppression_db, bandwidth_hz)
             total = 10 * np.log10(10 ** (noise_fa_db[here] / 10) + 10 ** (fa[0] / 10)) + extra
             found.append((total, fa, extra))
         totals = np.stack([total for total, _, _ in found])
@@ -538,11 +595,11 @@ def _best_mode(
             each = np.stack([fa[part] for _, fa, _ in found])
             source[part][here] = np.take_along_axis(each, best[None], axis=0)[0]
     source[0][np.isneginf(source[0])] = np.nan
-    return _Best(source, cost, mode, gain)
+    return Interference(source, cost, mode, gain)
 
 
 def _summed(
-    near: list[_Field],
+    near: Fields | None,
     here: Any,
     freq_khz: float,
     mode: str,
@@ -551,18 +608,14 @@ def _summed(
     bandwidth_hz: Floats,
 ) -> list[Floats]:
     """Interference of all neighbours in one mode: median, upper, lower; -inf for none."""
-    count = int(here.sum())
-    if not near:
+    if near is None:
+        count = int(here.sum())
         return [np.full(count, -np.inf), np.zeros(count), np.zeros(count)]
-
-    def at(values: Floats) -> Floats:
-        return np.asarray(np.broadcast_to(values, here.shape)[here], dtype=np.float64)
-
     parts = listening.interference_source(
-        np.stack([at(f.dbuv_m) for f in near]),
-        np.stack([at(f.lower_db) for f in near]),
-        np.stack([at(f.upper_db) for f in near]),
-        offset_khz=np.array([f.freq_khz - freq_khz for f in near]),
+        near.dbuv_m,
+        near.lower_db,
+        near.upper_db,
+        offset_khz=near.freq_khz,
         freq_khz=freq_khz,
         mode=mode,
         audio_khz=audio_khz,
@@ -616,12 +669,15 @@ def report_codes(seen: xr.Dataset, bandwidth_hz: ArrayLike = 9000.0) -> listenin
 
 
 def _field_deciles(seen: xr.Dataset) -> tuple[Floats, Floats]:
-    """Decile deviations of the field alone: those of S/N with the noise taken out again. [dB]"""
+    """Decile deviations of the field alone: those of S/N with the noise taken out again. [dB]
+
+    At most 100 dB: what comes through on few days only may be any distance down on the others.
+    """
     below = (seen["snr_db"] - seen["snr_lower_decile_db"]).to_numpy()
     above = (seen["snr_upper_decile_db"] - seen["snr_db"]).to_numpy()
     lower = below**2 - seen["noise_upper_decile_db"].to_numpy() ** 2
     upper = above**2 - seen["noise_lower_decile_db"].to_numpy() ** 2
-    return np.sqrt(np.maximum(lower, 1.0)), np.sqrt(np.maximum(upper, 1.0))
+    return np.sqrt(np.clip(lower, 1.0, 1e4)), np.sqrt(np.clip(upper, 1.0, 1e4))
 
 
 # Why not ----------------------------------------------------------------------------------------

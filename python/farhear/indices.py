@@ -9,10 +9,10 @@ provider) or "predicted". A prediction is not a datum: the published ones have b
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import gzip
 import io
+import os
 from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
@@ -24,27 +24,38 @@ from numpy.typing import ArrayLike, NDArray
 
 from farhear._arrays import Floats, as_float64, check_range, restore
 from farhear._data import read_bytes
+from farhear._index_sources import (
+    AP,
+    CELESTRAK_CREDITS,
+    COLUMNS,
+    GFZ_URL,
+    HOURS,
+    KP,
+    Parsed,
+    download,
+    parse_indices,
+    replace_file,
+)
 from farhear.errors import InputError
+from farhear.tables import read_bytes_of
 from farhear.times import unix_s
 
-__all__ = ["CREDITS", "DRIVERS", "Indices", "SmoothedFlux", "load_indices", "r12", "read_indices"]
+__all__ = [
+    "CREDITS",
+    "DRIVERS",
+    "Indices",
+    "SmoothedFlux",
+    "load_indices",
+    "r12",
+    "read_indices",
+    "update",
+]
 
-CREDITS = (
-    "Compiled by CelesTrak, https://celestrak.org/SpaceData/",
-    "Kp and ap: GFZ Potsdam, CC BY 4.0; Matzka et al. (2021), Space Weather 19, "
-    "doi:10.1029/2020SW002641",
-    "F10.7: DRAO Penticton, Natural Resources Canada; Tapping (2013), Space Weather 11, "
-    "doi:10.1002/swe.20064",
-)
+CREDITS = CELESTRAK_CREDITS
 """Whom to name with results that rest on the shipped indices."""
 DRIVERS = ("12month", "81day", "27day", "daily")
 """Fluxes that may drive the maps, see `Indices.f107_sfu`. The maps were made for the first."""
 
-_HOURS = tuple(f"{hour:02d}" for hour in range(0, 24, 3))
-_KP = [f"kp_{hour}" for hour in _HOURS]
-_AP = [f"ap_{hour}" for hour in _HOURS]
-_COLUMNS = ["date", "f107_obs_sfu", "f107_adj_sfu", *_KP, *_AP, "ap", "status", "source"]
-_STATUSES = ("observed", "interpolated", "predicted")
 _DAY_S = 86400.0
 _FEWEST_DAYS = 20  # of a month with no prediction in it, for a mean; common practice, no source
 _SHIPPED = {
@@ -69,8 +80,8 @@ class Indices:
     Attributes
     ----------
     rejects
-        Rows of the file that were refused: row (line of the file, the header is 1), column, value,
-        reason. One line per fault; a row with any fault is not in `frame`.
+        Rows of the file that were refused: row (line of the file as an editor counts), column,
+        value, reason. One line per fault; a row with any fault is not in `frame`.
     read_count, accepted_count
         Rows of the file, and rows in `frame`; their difference is the number of distinct rows in
         `rejects`.
@@ -109,7 +120,7 @@ class Indices:
         if frame.empty:
             return {}
         measured = frame.loc[frame["status"] != "predicted", "date"]
-        with_kp = frame.loc[frame[_KP].notna().all(axis=1), "date"]
+        with_kp = frame.loc[frame[KP].notna().all(axis=1), "date"]
 
         def span(dates: pd.Series[Any]) -> str:
             if dates.empty:
@@ -341,7 +352,7 @@ class Indices:
         interval = np.minimum((filled - day * _DAY_S) // 10800.0, 7.0).astype(np.intp)
         frame = self._frame
         dates = np.asarray(frame["date"].to_numpy(dtype="datetime64[D]").astype(np.int64))
-        kp = np.asarray(frame[_KP].to_numpy(dtype=np.float64)).reshape(-1, 8)
+        kp = np.asarray(frame[KP].to_numpy(dtype=np.float64)).reshape(-1, 8)
         if not dates.size:
             raise InputError(f"{self.name} has no rows")
         row = np.minimum(np.searchsorted(dates, day), dates.size - 1)
@@ -407,125 +418,145 @@ def load_indices() -> Indices:
     frame["date"] = frame["date"].astype("datetime64[ns]")
     frame["f107_obs_sfu"] = raw["f107_obs_sfu"].astype(np.float64)
     frame["f107_adj_sfu"] = raw["f107_adj_sfu"].astype(np.float64)
-    for hour in _HOURS:  # the file has tenths: 33 is 3 + 1/3
+    for hour in HOURS:  # the file has tenths: 33 is 3 + 1/3
         frame[f"kp_{hour}"] = np.rint(raw[f"kp10_{hour}"].to_numpy(np.float64) * 0.3) / 3.0
-    for name in (*_AP, "ap"):
+    for name in (*AP, "ap"):
         frame[name] = raw[name].astype(np.float64)
     frame["status"] = raw["status"].map({key: pair[0] for key, pair in _SHIPPED.items()})
     frame["source"] = raw["status"].map({key: pair[1] for key, pair in _SHIPPED.items()})
-    return Indices(frame[_COLUMNS], _no_rejects(), len(frame), CREDITS, "the shipped indices")
-
-
-def _number(text: str, low: float, high: float) -> float:
-    """Return the number, NaN for an empty field; ValueError says what is wrong."""
-    if not text.strip():
-        return float("nan")
-    try:
-        value = float(text)
-    except ValueError:
-        raise ValueError("not a number") from None
-    if not low <= value <= high:
-        raise ValueError(f"outside [{low:g}, {high:g}]")
-    return value
-
-
-def _third(text: str) -> float:
-    """Return Kp as the exact third; 3.3, 3.33 and 3.333 all mean 3 + 1/3."""
-    value = _number(text, 0.0, 9.0)
-    near = round(value * 3.0) / 3.0 if value == value else value
-    if abs(value - near) > 0.034:
-        raise ValueError("Kp goes in thirds: 3.0, 3.3, 3.7")
-    return near
+    return Indices(frame[COLUMNS], _no_rejects(), len(frame), CREDITS, "the shipped indices")
 
 
 def read_indices(path: str | Path) -> Indices:
-    """Read a user's table of indices: CSV, UTF-8, one row per UT date.
+    """Read a file of daily indices, UTF-8, one row per UT date, in one of three layouts.
 
     Parameters
     ----------
     path
-        File with a header. Needed columns: date (YYYY-MM-DD), f107_obs_sfu. Optional: f107_adj_sfu,
+        The content tells which layout it is:
+
+        Own CSV. Needed columns: date (YYYY-MM-DD), f107_obs_sfu. Optional: f107_adj_sfu,
         kp_00 .. kp_21, ap_00 .. ap_21, ap, status (observed, interpolated, predicted; "observed"
         if absent), source. Empty means missing, but not for the date and the status.
+
+        GFZ daily text [1]_: after comments (#) 28 columns, YYYY MM DD days days_m Bsr dB
+        Kp1 .. Kp8 ap1 .. ap8 Ap SN F10.7obs F10.7adj D; -1 is missing. Every row is "observed".
+        D = 0 makes its source "Kp preliminary", 1 and 2 make it "Kp definitive": the two differ
+        only in the sunspot number, which is not taken. A row whose `days` are not those from
+        1932-01-01 to its date is refused.
+
+        CelesTrak CSV, header DATE,BSRN,ND,KP1 .. F10.7_DATA_TYPE ..; KP is ten times Kp rounded
+        (33 is 3 + 1/3); a predicted one may lie between the thirds and goes to the nearest.
+        F10.7_DATA_TYPE: OBS is observed, INT interpolated, PRD and PRM predicted by day and by
+        month (on its first day, without Kp and ap). Of its columns DATE, KP1 .. KP8, AP1 .. AP8,
+        AP_AVG, F10.7_OBS, F10.7_ADJ and F10.7_DATA_TYPE are needed, the others not read.
 
     Returns
     -------
     Indices
         Accepted rows in order of date in `frame`, refused ones with row, column, value and reason
-        in `rejects`; accepted + refused = read. The file is not changed.
+        in `rejects`; accepted + refused = read. Of two rows with one date the later is refused.
+        `credits` names the providers of the two public layouts. The file is not changed.
 
     Raises
     ------
     InputError
-        When the file cannot be read, a needed column is missing or a column is unknown.
+        When the file cannot be read, is not text or larger than 64 MiB, is in another layout, or
+        a column is missing or unknown.
+
+    References
+    ----------
+    .. [1] Matzka et al. (2021), Space Weather 19, doi:10.1029/2020SW002641; the layout is in the
+       comments of the file.
     """
     path = Path(path)
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as cause:
+        data = read_bytes_of(path)
+    except InputError:
+        raise
+    except (OSError, ValueError) as cause:  # ValueError: a name that no file can have
         raise InputError(f"{path}: cannot be read ({cause})") from cause
-    lines = csv.reader(io.StringIO(text))
-    header = [name.strip() for name in next(lines, [])]
-    lacking = [name for name in ("date", "f107_obs_sfu") if name not in header]
-    if lacking:
-        raise InputError(f"{path}: column {lacking[0]} is missing; the header is {header}")
-    unknown = [name for name in header if name not in _COLUMNS]
-    if unknown:
-        raise InputError(f"{path}: column {unknown[0]!r} is not one of {', '.join(_COLUMNS)}")
-    if len(set(header)) != len(header):
-        raise InputError(f"{path}: a column name stands twice in {header}")
-    rejects: list[dict[str, object]] = []
-    rows: list[dict[str, object]] = []
-    seen: dict[str, int] = {}
-    count = 0
-    for fields in lines:
-        row_number = lines.line_num
-        if not any(field.strip() for field in fields):
-            continue
-        count += 1
-        faults = len(rejects)
+    return _as_indices(parse_indices(data, str(path), path.name), path)
 
-        def reject(column: str, value: str, reason: str, row: int = row_number) -> None:
-            rejects.append({"row": row, "column": column, "value": value, "reason": reason})
 
-        if len(fields) != len(header):
-            reject("", str(len(fields)), f"fields, the header has {len(header)}")
-            continue
-        given = dict(zip(header, fields, strict=True))
-        row: dict[str, object] = dict.fromkeys(_COLUMNS, np.nan)
-        row |= {"status": "observed", "source": path.name}
-        for column, value in given.items():
-            try:
-                if column == "date":
-                    row[column] = np.datetime64(dt.date.fromisoformat(value.strip()), "ns")
-                elif column == "status":
-                    if value.strip() not in _STATUSES:
-                        raise ValueError(f"not one of {', '.join(_STATUSES)}")
-                    row[column] = value.strip()
-                elif column == "source":
-                    row[column] = value.strip() or path.name
-                elif column.startswith("kp_"):
-                    row[column] = _third(value)
-                elif column.startswith("f107"):
-                    row[column] = _number(value, 40.0, 2000.0)
-                else:
-                    row[column] = _number(value, 0.0, 400.0)
-            except ValueError as cause:
-                reason = "not a date YYYY-MM-DD" if column == "date" else str(cause)
-                reject(column, value, reason)
-        date = given["date"].strip()
-        if len(rejects) == faults and date in seen:
-            reject("date", date, f"stands already in row {seen[date]}")
-        if len(rejects) == faults:
-            seen[date] = row_number
-            rows.append(row)
-    frame = pd.DataFrame(rows, columns=_COLUMNS)
-    frame["date"] = frame["date"].astype("datetime64[ns]")
-    numbers = [name for name in _COLUMNS if name not in ("date", "status", "source")]
-    frame[numbers] = frame[numbers].astype(np.float64)
-    frame = frame.sort_values("date", ignore_index=True)
-    table = pd.DataFrame(rejects) if rejects else _no_rejects()
-    return Indices(frame, table, count, (), str(path))
+def _as_indices(parsed: Parsed, path: Path) -> Indices:
+    return Indices(parsed.frame, parsed.rejects, parsed.read_count, parsed.credits, str(path))
+
+
+def update(path: str | Path, *, url: str = GFZ_URL, timeout_s: float = 30.0) -> Indices:
+    """Download a file of indices and put it in the place of an older one.
+
+    The only function of farhear that uses the network, and only when it is called.
+
+    Parameters
+    ----------
+    path
+        Where the file is or shall be, as it came; its folder must exist. A file there that is in
+        none of the layouts of `read_indices` and not empty is not overwritten.
+    url
+        http or https. The default is the daily text of GFZ, an address from memory that could not
+        be tried where this was written.
+    timeout_s
+        Longest wait for an answer and between two pieces of it, 0 .. 3600; the whole transfer may
+        last 20 times as long. [s]
+
+    Returns
+    -------
+    Indices
+        As `read_indices` gives for the new file.
+
+    Raises
+    ------
+    InputError
+        No connection, an answer other than 200, nothing for too long, more than 64 MiB, less than
+        was announced, no table of indices, a last row that cannot be read, no day with a flux that
+        is not predicted, or such days ending before those of the file at `path`. That file is then
+        as it was, to the byte.
+    OSError
+        The disk did not take it. The same holds.
+    """
+    place = Path(path)
+    try:
+        place = Path(os.path.realpath(place))  # through a link to the file itself
+        there = place.exists()
+    except ValueError as cause:
+        raise InputError(f"path = {str(path)!r} is no file name ({cause})") from cause
+    kept = f"{path} is kept as it was" if there else f"nothing is written to {path}"
+    try:
+        if not place.parent.is_dir():
+            raise InputError(f"there is no folder {place.parent}")
+        before = None
+        if there and (not place.is_file() or place.stat().st_size > 0):
+            before = _last_measured(read_indices(place).frame)
+        data = download(url, timeout_s)
+        parsed = parse_indices(data, url, place.name)
+        last = _last_measured(parsed.frame)
+        if parsed.cut_off:
+            row, column, value, reason = parsed.rejects.iloc[-1]
+            raise InputError(
+                f"{url}: cut off? Its last row ({row}) cannot be read: {column} {value!r} {reason}"
+            )
+        if last is None:
+            raise InputError(f"{url}: not one day with a measured flux in {parsed.read_count} rows")
+        if before is not None and last < before:
+            raise InputError(
+                f"{url}: older; its last measured day is {last:%Y-%m-%d}, here it is "
+                f"{before:%Y-%m-%d}"
+            )
+    except InputError as cause:
+        raise InputError(f"{cause}; {kept}") from cause
+    try:
+        replace_file(place, data)
+    except OSError as cause:
+        raise OSError(cause.errno, f"{cause.strerror}; {kept}", str(path)) from cause
+    return _as_indices(parsed, Path(path))
+
+
+def _last_measured(frame: pd.DataFrame) -> pd.Timestamp | None:
+    """Last day with a flux that is not predicted."""
+    measured = frame["f107_obs_sfu"].notna() & (frame["status"] != "predicted")
+    days = frame.loc[measured, "date"]
+    return None if days.empty else pd.Timestamp(days.iloc[-1])
 
 
 def r12(value: ArrayLike, series: str | None = None) -> Any:

@@ -354,7 +354,8 @@ class Plan:
         `snr_db`, median S/(N+I) at the best instant [dB]; `strength` (`STRENGTH_WORDS`); `mode`
         and `mode_reason`; `neighbours` on the air within 10 kHz; `azimuth_deg`, from home to the
         transmitter, and `distance_km`; `limit` (`LIMIT_WORDS`); `home_sunset_utc`,
-        `home_sunrise_utc`, `tx_sunset_utc` and `tx_sunrise_utc`, NaT outside the window; `row`,
+        `home_sunrise_utc`, `tx_sunset_utc` and `tx_sunrise_utc`, within 12 h of the middle of the
+        window, NaT for none; `row`,
         line in the schedule's file.
     groups
         The same by band and time, one row a band and step: `band`, `utc`, `utc_weekday`, `local`,
@@ -372,6 +373,11 @@ class Plan:
     notes: tuple[str, ...]
     _air: Air
     _position: NDArray[np.intp]
+
+    @property
+    def time_zone(self) -> str:
+        """Zone of the local times."""
+        return self._air.station.time_zone
 
     def why_not(self, row: int) -> str:
         """Say what helps and what stands in the way of one broadcast at its best instant.
@@ -846,7 +852,8 @@ def _frame(
         "tx": (air.column("tx_lat_deg")[which], air.column("tx_lon_deg")[which]),
     }
     for end, place in ends.items():
-        rise_s, set_s = _sun_inside(*place, *window)
+        middle_s = (window[0] + window[1]) / 2.0
+        rise_s, set_s = _sun_inside(*place, middle_s - _DAY_S / 2.0, middle_s + _DAY_S / 2.0)
         columns[f"{end}_sunset_utc"] = to_index(UtcTimes(set_s))
         columns[f"{end}_sunrise_utc"] = to_index(UtcTimes(rise_s))
     columns["row"] = rows["row"].to_numpy()

@@ -12,7 +12,8 @@ check_id          no     own key of the check; twice is a warning
 session_id        no     key of the sitting
 observer_id       no     who listened; a pseudonym will do
 start_utc         yes    RFC 3339 with Z or an offset, seconds may be left out: 2026-11-25T18:00Z.
-                         Without a zone only when the reader is told `time_zone`.
+                         Without a zone, also as 25 Nov 2026 8:30 pm, only when the reader is
+                         told `time_zone`.
 end_utc           yes    the same; not before the start, at most a day after it
 as_written        no     what was typed before it was turned into UTC
 freq_khz          yes    nominal, 1600 to 30000; not a multiple of 5 kHz is a warning. [kHz]
@@ -120,6 +121,23 @@ class Log(Table):
 
     def __len__(self) -> int:
         return len(self.frame)
+
+    def counts(self) -> dict[str, int]:
+        """Number of checks of each outcome, all of `OUTCOMES`."""
+        found = self.frame["outcome"].value_counts()
+        return {name: int(found.get(name, 0)) for name in OUTCOMES}
+
+    def text(self) -> str:
+        """One sentence: how many checks, and how often something was heard of those that tell."""
+        counts = self.counts()
+        usable = counts["heard"] + counts["carrier_only"] + counts["not_heard"]
+        apart = ", ".join(
+            f"{counts[name]} {name.replace('_', ' ')}"
+            for name in ("carrier_only", "blocked", "not_checked")
+            if counts[name]
+        )
+        text = f"{len(self)} checks, {usable} of them tell: heard {counts['heard']} of {usable}"
+        return f"{text} ({apart})" if apart else text
 
 
 # Reading ----------------------------------------------------------------------------------------
@@ -365,6 +383,8 @@ def instant(time_zone: str | None) -> Callable[[str], float]:
 
     def parse(text: str) -> float:
         found = _INSTANT.fullmatch(text)
+        if found is None and time_zone is not None:
+            return _of_wall(_wall_words(text), time_zone)
         if found is None:
             raise ValueError("not an instant such as 2026-11-25T18:00Z")
         if found["zone"] is not None:
@@ -374,6 +394,52 @@ def instant(time_zone: str | None) -> Callable[[str], float]:
         return _of_wall(text.upper(), time_zone)
 
     return parse
+
+
+_WORDS = re.compile(
+    r"(?:(?P<weekday>[a-z]{3,9})\.?,?\s+)?(?P<day>\d{1,2})\s+(?P<month>[a-z]{3,9})\.?,?"
+    r"(?:\s+(?P<year>\d{4}))?,?\s+(?P<hour>\d{1,2})(?:[:.](?P<minute>\d\d))?"
+    r"(?:\s*(?P<half>[ap])\.?m\.?)?",
+    re.ASCII | re.IGNORECASE,
+)
+_MONTHS = (
+    *("january", "february", "march", "april", "may", "june", "july", "august"),
+    *("september", "october", "november", "december"),
+)
+_WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+
+def _position(name: str, names: Sequence[str], what: str) -> int:
+    for at, full in enumerate(names):
+        if len(name) >= 3 and full.startswith(name.lower()):
+            return at
+    raise ValueError(f"{name!r} is no {what}")
+
+
+def _wall_words(text: str) -> str:
+    """ISO form of a wall time in words: Wed 25 Nov 2026 8:30 pm, 25 November 2026 20:30."""
+    found = _WORDS.fullmatch(text.strip())
+    if found is None:
+        raise ValueError("not a time such as 2026-11-25T20:30 or 25 Nov 2026 8:30 pm")
+    if found["year"] is None:
+        raise ValueError("no year; write it, for example 25 Nov 2026 20:30")
+    hour, minute = int(found["hour"]), int(found["minute"] or 0)
+    if found["half"]:
+        if not 1 <= hour <= 12:
+            raise ValueError("no such time of day with am or pm")
+        hour = hour % 12 + (12 if found["half"].lower() == "p" else 0)
+    elif found["minute"] is None:
+        raise ValueError("an hour without minutes; write 20:30 or 8 pm")
+    month = _position(found["month"], _MONTHS, "month") + 1
+    try:
+        wall = dt.datetime(int(found["year"]), month, int(found["day"]), hour, minute)  # noqa: DTZ001
+    except ValueError:
+        raise ValueError("no such day in the calendar, or no such time of day") from None
+    if found["weekday"] is not None:
+        weekday = _position(found["weekday"], _WEEKDAYS, "day of the week")
+        if weekday != wall.weekday():
+            raise ValueError(f"that day is a {_WEEKDAYS[wall.weekday()].capitalize()}")
+    return wall.isoformat()
 
 
 def _of_wall(text: str, zone: str) -> float:
@@ -411,7 +477,7 @@ def outcome_word(text: str) -> str:
         return _OUTCOME_WORDS[text.lower()]
     except KeyError:
         raise ValueError(
-            f"not 1, 0, yes, no, true, false, {', '.join(OUTCOMES)}{near_name(text, OUTCOMES)}"
+            f"not 1, 0, yes, no, {', '.join(OUTCOMES)}{near_name(text, OUTCOMES)}"
         ) from None
 
 

@@ -101,7 +101,10 @@ def test_default_window_is_sunset_less_an_hour_to_local_midnight(tonight):
     assert end_s == midnight.timestamp()
     sunset = tonight.frame["home_sunset_utc"].iloc[0]
     assert 0.0 <= sunset.timestamp() - begin_s - 3600.0 <= 61.0
-    assert tonight.frame["home_sunrise_utc"].isna().all()
+    sunrise_h = 24.0 - sunset_h - 2.0 * (12.3 / 60.0 + 26.7 / 15.0)  # as far before noon
+    sunrise = tonight.frame["home_sunrise_utc"].iloc[0]
+    assert sunrise.hour + sunrise.minute / 60.0 == pytest.approx(sunrise_h, abs=4.0 / 60.0)
+    assert f"{sunrise:%Y-%m-%d}" == "2024-11-27"  # nearer to the evening than the one after
 
 
 def test_groups_count_what_is_on_the_air(tonight, demo):

@@ -458,7 +458,8 @@ def test_own_files_from_the_command_line(tmp_path, capsys):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["season"], "--station is missing"),
+        (["season"], "--season is missing"),
+        (["season", "--season", "B25"], "--station is missing"),
         (["season", "--demo", "--season", "X25"], "X25"),
         (["season", "--demo", "--station", "s.toml"], "brings its own"),
         (["season", "--station", "nowhere.toml", "--schedule", "l", "--season", "B25"], "nowhere"),

@@ -1,0 +1,204 @@
+"""What verbs share: options for the listener's files, tables on the screen, progress."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from functools import reduce
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from rich import box
+from rich.console import Console
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    TextColumn,
+    TimeRemainingColumn,
+)
+from rich.table import Table
+
+from farhear import tables
+from farhear.errors import InputError
+from farhear.schedule import DAY_CONVENTIONS, Schedule, read_schedule
+from farhear.station import Station, read_station
+
+SHOWN_REASONS = 5
+_HOME = Path("station.toml")
+_WIDE = 132
+
+
+def add_station(parser: argparse.ArgumentParser) -> None:
+    """Options for the home."""
+    parser.add_argument("--demo", action="store_true", help="the invented home and broadcasters")
+    parser.add_argument(
+        "--station", type=Path, help=f"station file (TOML; default: {_HOME} where it is)"
+    )
+
+
+def add_schedule(parser: argparse.ArgumentParser) -> None:
+    """Options for lists of broadcasts."""
+    parser.add_argument(
+        "--schedule",
+        type=Path,
+        action="append",
+        help="list of broadcasts (CSV, TSV, .xlsx, .parquet, or fixed width with a layout); may be "
+        "given more than once",
+    )
+    parser.add_argument("--days", choices=DAY_CONVENTIONS, help="what day digits in the list mean")
+    parser.add_argument("--season", help="season of the list, for example B25")
+    parser.add_argument("--sites", type=Path, help="table of sites, for rows without coordinates")
+    parser.add_argument("--encoding", help="encoding of the list if it is not UTF-8")
+    parser.add_argument("--delimiter", help="between the list's cells (default: a comma)")
+    parser.add_argument(
+        "--as-if", action="store_true", help="use a list of another season as if it were valid"
+    )
+
+
+def station_of(options: argparse.Namespace) -> Station:
+    """The home that the options name, or the one in the folder."""
+    path = options.station or (_HOME if _HOME.exists() else None)
+    if path is None:
+        raise InputError("--station is missing (or say --demo)")
+    return read_station(path)
+
+
+def schedule_of(options: argparse.Namespace, season: str | None = None) -> Schedule:
+    """All lists that the options name as one; `season` is that of --as-if."""
+    if not options.schedule:
+        raise InputError("--schedule is missing (or say --demo)")
+    whole = joined_lists(
+        options.schedule,
+        days=options.days,
+        season=None if options.as_if else options.season,
+        sites=options.sites,
+        encoding=options.encoding,
+        delimiter=options.delimiter,
+    )
+    if options.as_if:
+        season = options.season or season
+        if season is None:
+            raise InputError("--as-if needs --season")
+        whole = whole.as_if(season)
+    return whole
+
+
+def joined_lists(paths: Sequence[Path], **reading: Any) -> Schedule:
+    """Several lists as one; how to read them as in :func:`farhear.schedule.read_schedule`."""
+    return reduce(Schedule.joined, [read_schedule(path, **reading) for path in paths])
+
+
+def inputs_of(options: argparse.Namespace, season: str | None) -> tuple[Station, Schedule]:
+    """Home and broadcasters, those of the demonstration in that season with --demo."""
+    if not options.demo:
+        return station_of(options), schedule_of(options, season)
+    if options.station or options.schedule:
+        raise InputError("--demo brings its own station and schedule; leave the two out")
+    return demo_inputs(options.season or season or "B24")
+
+
+def demo_inputs(season: str) -> tuple[Station, Schedule]:
+    """The invented home, and its list of the half of the year as if valid in a season."""
+    from farhear import clock
+
+    clock.season_span(season)  # refuses what is no season
+    half = "A24" if season.upper().startswith("A") else "B24"
+    folder = files("farhear") / "data" / "demo"
+    with as_file(folder / "station.toml") as path:
+        station = read_station(path)
+    with as_file(folder / f"schedule_{half.lower()}.csv") as path:
+        schedule = read_schedule(path, days="iso", season=half)
+    return station, schedule if season == half else schedule.as_if(season)
+
+
+def refuse(options: argparse.Namespace, names: Sequence[str], reason: str) -> None:
+    """Refuse options that do not go with the others."""
+    for name in names:
+        if getattr(options, name) is not None:
+            raise InputError(f"--{name.replace('_', '-')} {reason}")
+
+
+@contextlib.contextmanager
+def progress(what: str = "circuits") -> Iterator[Callable[[int, int], None]]:
+    """Progress bar on the error stream, so that standard output stays clean."""
+    bar = Progress(
+        TextColumn(what),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+        disable=not sys.stderr.isatty(),
+    )
+    with bar:
+        task = bar.add_task(what, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def say_schedule(schedule: Schedule, out: Console, where: str = "") -> None:
+    """How many rows were read, the first that were refused, and on what terms."""
+    out.print(
+        f"{schedule.source}: {schedule.rows_read} rows read, {len(schedule)} accepted, "
+        f"{schedule.rows_rejected} refused, {len(schedule.warnings)} doubts{where}",
+        soft_wrap=True,
+    )
+    say_faults(schedule, out)
+    if schedule.note:
+        out.print(f"Assumption: {schedule.note}.", soft_wrap=True)
+
+
+def say_faults(table: tables.Table, out: Console) -> None:
+    """The first reasons of refused rows."""
+    for fault in table.rejects.head(SHOWN_REASONS).to_dict("records"):
+        out.print(
+            f"  line {fault['row']}, {fault['column'] or 'row'}: {fault['reason']}", soft_wrap=True
+        )
+    if len(table.rejects) > SHOWN_REASONS:
+        out.print(f"  and {len(table.rejects) - SHOWN_REASONS} more")
+
+
+def say_table(
+    title: str,
+    columns: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    out: Console,
+    *,
+    shrink: str | None = None,
+) -> None:
+    """Print a table of texts.
+
+    Where there is too little room the column `shrink` gives way; where no screen says how much
+    there is, a table with such a column takes 132 characters.
+    """
+    if shrink is not None and not out.is_terminal:
+        out = Console(file=out.file, markup=False, highlight=False, width=_WIDE)
+    table = Table(
+        title=title,
+        title_justify="left",
+        box=box.SIMPLE_HEAD,
+        pad_edge=False,
+        collapse_padding=True,
+    )
+    for at, name in enumerate(columns):
+        least = None
+        if shrink is not None and name != shrink:
+            least = max(len(name), *(len(row[at]) for row in rows), 1)
+        table.add_column(name, no_wrap=True, min_width=least)
+    for row in rows:
+        table.add_row(*row)
+    out.print(table)
+
+
+def interval(low: float, high: float, form: str = ".2f") -> str:
+    """Both ends, nothing where they are not known."""
+    return "" if np.isnan(low) else f"{low:{form}} to {high:{form}}"
+
+
+def figure(value: float, form: str = ".2f") -> str:
+    """A number, or a minus sign for what is not known."""
+    return "-" if np.isnan(value) else f"{value:{form}}"

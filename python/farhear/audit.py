@@ -53,7 +53,7 @@ from farhear.log import Log
 from farhear.schedule import Schedule
 from farhear.station import Station
 from farhear.tables import near_name
-from farhear.times import UtcTimes, unix_s
+from farhear.times import UtcTimes, iso_text, unix_s
 
 __all__ = ["FEWEST_CHECKS", "KINDS", "LEAST_LOG10_ODDS", "Audit", "audit", "fix"]
 
@@ -650,11 +650,9 @@ def _out_of_order(
         if not night.is_out_of_order:
             continue
         for at in range(night.begin, night.end):
-            reason = (
-                f"out of order in the file, but in order at {_iso(start_s[at] + night.shift_s)} "
-                f"if {_named('date', zone)}"
-            )
-            yield rows[at], "start_utc", _iso(start_s[at]), "clock", reason
+            there = iso_text(start_s[at] + night.shift_s)
+            reason = f"out of order in the file, but in order at {there} if {_named('date', zone)}"
+            yield rows[at], "start_utc", iso_text(start_s[at]), "clock", reason
 
 
 def _row_findings(
@@ -685,7 +683,7 @@ def _row_findings(
         for m in fit:
             ways.setdefault(float(shift_s[m]), []).append(_named(clocks.mistakes[m], zone))
         each = "; ".join(
-            f"{_iso(start_s[at] + s)} if {', or '.join(names)}" for s, names in ways.items()
+            f"{iso_text(start_s[at] + s)} if {', or '.join(names)}" for s, names in ways.items()
         )
         reason = "not on the air then by the schedule"
         if len(ways) == 1:
@@ -697,7 +695,7 @@ def _row_findings(
         else:
             reason += ", nor at any hour near: is the schedule of this season?"
         kind = "clock" if len(ways) == 1 else "doubt"
-        found.append((rows[at], "start_utc", _iso(start_s[at]), kind, reason))
+        found.append((rows[at], "start_utc", iso_text(start_s[at]), kind, reason))
 
 
 def _hours(schedule: pd.DataFrame) -> list[str]:
@@ -712,11 +710,6 @@ def _hours(schedule: pd.DataFrame) -> list[str]:
 def _first_few(texts: list[str], most: int) -> str:
     texts = list(dict.fromkeys(texts))
     return ", ".join(texts[:most]) + (f" and {len(texts) - most} more" * (len(texts) > most))
-
-
-def _iso(instant_s: float) -> str:
-    micro = np.datetime64(round(instant_s * 1e6), "us")
-    return f"{micro if instant_s % 1.0 else micro.astype('datetime64[s]')}Z"
 
 
 def _count(number: int, noun: str) -> str:
@@ -793,8 +786,8 @@ def fix(log: Log, result: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
     for row, shift_min, stretch in zip(*columns, strict=True):
         place = place_of[row]
         moves_us[place] = round(shift_min * 60e6)
-        old = [_iso(instants[place]) for instants in spans]
-        new = [_iso(instants[place] + shift_min * 60.0) for instants in spans]
+        old = [iso_text(instants[place]) for instants in spans]
+        new = [iso_text(instants[place] + shift_min * 60.0) for instants in spans]
         reason = f"{shift_min:+g} min: {result.stretches['mistake'].iloc[stretch]}"
         changes.append((row, "start_utc", old[0], new[0], reason))
         changes.append((row, "end_utc", old[1], new[1], reason))
@@ -808,7 +801,7 @@ def fix(log: Log, result: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
     rows, stamps = frame["row"].tolist(), unix_s(frame["start_utc"])
     for place, first in doubled.items():
         reason = f"the same check as in row {rows[first]}"
-        changes.append((rows[place], "", _iso(stamps[place]), "", reason))
+        changes.append((rows[place], "", iso_text(stamps[place]), "", reason))
     frame = frame.drop(index=frame.index[list(doubled)]).reset_index(drop=True)
     return frame, _by_row(changes, ("row", "column", "before", "after", "reason"))
 

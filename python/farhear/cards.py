@@ -45,22 +45,24 @@ import pandas as pd
 
 from farhear._files import put
 from farhear.errors import InputError
-from farhear.log import _iso, _one_of, _text, instant
+from farhear.log import instant
 from farhear.tables import (
     Cells,
     Column,
     Faults,
     Table,
+    cell_text,
     cells_of,
     decode,
     frequency_khz,
     line_breaks,
     near_name,
+    one_of,
     parse_cells,
     plain_text,
     read_bytes_of,
 )
-from farhear.times import unix_s
+from farhear.times import iso_text, unix_s
 
 if TYPE_CHECKING:
     from farhear.report import Report
@@ -194,16 +196,16 @@ def _faults_of_times(values: Mapping[str, Any]) -> list[tuple[str, str]]:
     faults = []
     start, end, sent = (values.get(name) for name in ("start_utc", "end_utc", "sent_utc"))
     if start is not None and end is not None and not start < end:
-        faults.append(("end_utc", f"not after start_utc {_iso(start)}"))
+        faults.append(("end_utc", f"not after start_utc {iso_text(start)}"))
     if end is not None and sent is not None and sent < end:
-        faults.append(("sent_utc", f"before the reception ended, {_iso(end)}"))
+        faults.append(("sent_utc", f"before the reception ended, {iso_text(end)}"))
     if "card_utc" in values and "card_kind" in values:
         came, kind = values["card_utc"], values["card_kind"]
         if np.isnan(came) != (kind == ""):
             lacking = "card_utc" if np.isnan(came) else "card_kind"
             faults.append((lacking, "empty; card_utc and card_kind go together"))
         if sent is not None and came < sent:
-            faults.append(("card_utc", f"before the report was sent, {_iso(sent)}"))
+            faults.append(("card_utc", f"before the report was sent, {iso_text(sent)}"))
     return faults
 
 
@@ -257,11 +259,11 @@ def _columns() -> tuple[Column, ...]:
         Column("end_utc", instant(None)),
         Column("tentative", _yes_no),
         Column("sent_utc", instant(None)),
-        Column("sent_by", _one_of(SENT_BY)),
+        Column("sent_by", one_of(SENT_BY)),
         may_be("sent_to", 500),
         may_be("return_postage", 200),
         Column("card_utc", instant(None), needed=False, empty=np.nan),
-        Column("card_kind", _one_of(CARD_KINDS), needed=False, empty=""),
+        Column("card_kind", one_of(CARD_KINDS), needed=False, empty=""),
         may_be("site", 200),
         may_be("note", 5000),
     )
@@ -281,7 +283,7 @@ def report_id(report: Report) -> str:
 
 
 def _key(broadcaster: str, freq_khz: float, start_s: float, end_s: float) -> str:
-    parts = (_folded(broadcaster), _text(freq_khz), _iso(start_s), _iso(end_s))
+    parts = (_folded(broadcaster), cell_text(freq_khz), iso_text(start_s), iso_text(end_s))
     return "r" + hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()[:12]
 
 
@@ -363,7 +365,7 @@ def add_report(
     same &= (unix_s(frame["start_utc"]) < end_s) & (unix_s(frame["end_utc"]) > start_s)
     for at in np.flatnonzero(same).tolist():
         there = frame.iloc[at]
-        sent = _iso(float(unix_s(there["sent_utc"])))
+        sent = iso_text(float(unix_s(there["sent_utc"])))
         to = f" to {there['sent_to']}" if there["sent_to"] else ""
         raise InputError(
             f"report: a report for the same reception, {there['report_id']}, was sent {sent} by "
@@ -433,7 +435,7 @@ def add_card(
     there = frame.iloc[keys.index(report_id)]
     notes = [there["note"]]
     if there["card_kind"]:
-        came = _iso(float(unix_s(there["card_utc"])))
+        came = iso_text(float(unix_s(there["card_utc"])))
         if there["card_kind"] != "none":
             raise InputError(
                 f"report_id = {report_id!r} has a card already: {there['card_kind']}, {came}"
@@ -460,7 +462,7 @@ def _csv_path(path: str | Path) -> Path:
 
 
 def _cell(name: str, value: Any) -> str:
-    text = _text(value)
+    text = cell_text(value)
     if _BREAKS.search(text):
         raise InputError(
             f"{name} = {text[:80]!r} has a line break or another control character; "

@@ -24,11 +24,9 @@ goes before it. All keys may be left out::
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
 import io
 import itertools
 import json
-import re
 import tomllib
 import warnings
 import zipfile
@@ -43,6 +41,7 @@ from farhear.tables import (
     MAX_ROWS,
     Fault,
     RawRow,
+    cell_text,
     decode,
     line_breaks,
     near_name,
@@ -327,27 +326,3 @@ def parquet_rows(data: bytes, source: str) -> tuple[list[str], list[RawRow]]:
         raise InputError(f"{source} is not a readable Parquet file: {cause}") from None
     rows = [(i, i, row) for i, row in enumerate(zip(*texts, strict=True), start=1)]
     return header, rows
-
-
-def cell_text(value: Any) -> str:
-    """How a typed value is written in a text table: a date without time, hhmm, 2026-11-25T18:00."""
-    if value is None or value != value:
-        return ""
-    if isinstance(value, str):
-        return value.strip()
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, dt.datetime):
-        if value.tzinfo is not None:
-            return value.astimezone(dt.UTC).isoformat().removesuffix("+00:00") + "Z"
-        midnight = value.time() == dt.time()
-        return value.date().isoformat() if midnight else value.isoformat()
-    if isinstance(value, dt.time):
-        return f"{value:%H%M}" if not value.second else value.isoformat()
-    if isinstance(value, dt.timedelta) and value == dt.timedelta(days=1):
-        return "2400"  # so does a sheet keep 24:00
-    if isinstance(value, float):
-        return repr(value).removesuffix(".0")
-    if isinstance(value, (int, dt.date)):
-        return str(value)
-    return re.sub(r"\s+", " ", str(value)).strip()

@@ -81,15 +81,17 @@ from farhear.tables import (
     Column,
     Faults,
     Table,
+    cell_text,
     cells_of,
     frequency_khz,
     language_code,
     near_name,
+    one_of,
     parse_cells,
     plain_text,
     read_bytes_of,
 )
-from farhear.times import UtcTimes, unix_s
+from farhear.times import UtcTimes, iso_text, unix_s
 
 __all__ = ["CUT_OFF", "OUTCOMES", "Log", "append_check", "read_log", "write_log"]
 
@@ -291,7 +293,7 @@ def _audit(frame: pd.DataFrame, warnings: Faults) -> None:
     for name in ("sinpo", "sio"):
         for row, text, came in zip(rows, frame[name].tolist(), outcome, strict=True):
             if text:
-                for reason in _doubts_of_rating(text.rstrip("j"), came):
+                for reason in doubts_of_rating(text.rstrip("j"), came):
                     warnings.add(row, name, text, reason)
     _warn_times(frame, warnings)
 
@@ -300,7 +302,7 @@ def _worded(name: str) -> str:
     return "in no broadcast band" if name == band.OTHER else f"in the {name} broadcast band"
 
 
-def _doubts_of_rating(digits: str, outcome: str) -> list[str]:
+def doubts_of_rating(digits: str, outcome: str) -> list[str]:
     doubts = []
     if digits[-1] > min(digits[:-1]):
         doubts.append("O is above the worst of the others")
@@ -326,23 +328,23 @@ def _warn_times(frame: pd.DataFrame, warnings: Faults) -> None:
         if check_id and keys.setdefault(check_id, row) != row:
             warnings.add(row, "check_id", check_id, f"the key of row {keys[check_id]}, too")
         if outcome != "not_checked" and end_s == begin_s:
-            warnings.add(row, "end_utc", _iso(end_s), "equals start_utc: no time was spent")
+            warnings.add(row, "end_utc", iso_text(end_s), "equals start_utc: no time was spent")
         channel = (observer, setup, freq_khz, identity)
         before = of_channel.get(channel)
         best = latest.setdefault((observer, setup), {})
         clash = [n for khz, (e, n) in best.items() if khz != freq_khz and e > begin_s]
         if before is not None and before[:2] == (begin_s, end_s):
-            warnings.add(row, "", _iso(begin_s), f"the same check as in row {before[2]}")
+            warnings.add(row, "", iso_text(begin_s), f"the same check as in row {before[2]}")
             continue
         if outcome == "not_checked" or end_s == begin_s:
             of_channel.setdefault(channel, (begin_s, end_s, row))
             continue
         if clash:
             reason = f"overlaps row {clash[0]} on another frequency: one receiver?"
-            warnings.add(row, "start_utc", _iso(begin_s), reason)
+            warnings.add(row, "start_utc", iso_text(begin_s), reason)
         elif before is not None and before[1] > begin_s:
             reason = f"overlaps row {before[2]} of the same channel"
-            warnings.add(row, "start_utc", _iso(begin_s), reason)
+            warnings.add(row, "start_utc", iso_text(begin_s), reason)
         if before is None or end_s > before[1]:
             of_channel[channel] = (begin_s, end_s, row)
         if freq_khz not in best or end_s > best[freq_khz][0]:
@@ -370,12 +372,6 @@ _INSTANT = re.compile(
 def _has_zone(text: str) -> bool:
     found = _INSTANT.fullmatch(text)
     return found is not None and found["zone"] is not None
-
-
-def _iso(instant_s: float) -> str:
-    micro = np.datetime64(round(instant_s * 1e6), "us")
-    text = str(micro) if instant_s % 1.0 else str(micro.astype("datetime64[s]"))
-    return f"{text}Z"
 
 
 def instant(time_zone: str | None) -> Callable[[str], float]:
@@ -460,7 +456,7 @@ def _of_wall(text: str, zone: str) -> float:
         wall_s = float(unix_s(text + "Z"))
         both, what = [wall_s - gap_s, before_s], "never happens"
     raise ValueError(
-        f"{what} in {zone}: {_iso(both[0])} or {_iso(both[1])}? write the one that is meant"
+        f"{what} in {zone}: {iso_text(both[0])} or {iso_text(both[1])}? write the one that is meant"
     )
 
 
@@ -479,18 +475,6 @@ def outcome_word(text: str) -> str:
         raise ValueError(
             f"not 1, 0, yes, no, {', '.join(OUTCOMES)}{near_name(text, OUTCOMES)}"
         ) from None
-
-
-def _one_of(known: Sequence[str]) -> Callable[[str], str]:
-    spelled = {word.lower(): word for word in known}
-
-    def parse(text: str) -> str:
-        try:
-            return spelled[text.lower()]
-        except KeyError:
-            raise ValueError(f"none of {', '.join(known)}{near_name(text, known)}") from None
-
-    return parse
 
 
 def _fits(pattern: str, reason: str) -> Callable[[str], str]:
@@ -518,11 +502,11 @@ def _columns(time_zone: str | None) -> tuple[Column, ...]:
         Column("freq_khz", frequency_khz),
         may_be("freq_measured_khz", frequency_khz, np.nan),
         may_be("band", plain_text(20)),
-        may_be("demod", _one_of(("AM", "USB", "LSB"))),
+        may_be("demod", one_of(("AM", "USB", "LSB"))),
         Column("outcome", outcome_word),
         may_be("identity", plain_text(80)),
-        may_be("id_basis", _one_of(basis)),
-        may_be("id_confidence", _one_of(confidence)),
+        may_be("id_basis", one_of(basis)),
+        may_be("id_confidence", one_of(confidence)),
         may_be("sinpo", _fits("[1-5]{5}", "not five digits 1 to 5")),
         may_be("sio", _fits("[1-5]{3}j?", "not three digits 1 to 5, with or without a j")),
         may_be("language", language_code),
@@ -577,7 +561,7 @@ def write_log(log: Log | pd.DataFrame, path: str | Path) -> tuple[str, ...]:
                 "lose; mend them or write another file"
             )
     cells = _cells_of(log.frame if isinstance(log, Log) else log)
-    checked = _accepted(cells, "log")
+    checked = accepted(cells, "log")
     notes: list[str] = []
     if suffix == ".adi":
         data, notes = adif.adif_bytes(checked)
@@ -635,7 +619,7 @@ def _cells_of(frame: pd.DataFrame) -> Cells:
     texts: list[Iterable[str]] = []
     for name in COLUMNS:
         if name in frame.columns:
-            texts.append(_checked_texts(name, frame[name].tolist()))
+            texts.append(checked_texts(name, frame[name].tolist()))
         elif name in _REQUIRED:
             raise InputError(f"log has no column {name!r}")
         else:
@@ -644,8 +628,8 @@ def _cells_of(frame: pd.DataFrame) -> Cells:
     return Cells("log", "", COLUMNS, rows)
 
 
-def _checked_texts(name: str, values: Sequence[object]) -> list[str]:
-    texts = [_text(value) for value in values]
+def checked_texts(name: str, values: Sequence[object]) -> list[str]:
+    texts = [cell_text(value) for value in values]
     for index, text in enumerate(texts):
         if _BREAKS.search(text):
             raise InputError(
@@ -654,22 +638,7 @@ def _checked_texts(name: str, values: Sequence[object]) -> list[str]:
     return texts
 
 
-def _text(value: Any) -> str:
-    """How a value is written in a cell."""
-    if isinstance(value, str):
-        return value.strip()
-    if pd.isna(value):
-        return ""
-    if isinstance(value, dt.datetime):
-        if value.tzinfo is None:
-            return value.isoformat()
-        return value.astimezone(dt.UTC).isoformat().removesuffix("+00:00") + "Z"
-    if isinstance(value, (int, float, np.number)):
-        return repr(float(value)).removesuffix(".0")
-    return str(value).strip()
-
-
-def _accepted(cells: Cells, what: str) -> pd.DataFrame:
+def accepted(cells: Cells, what: str) -> pd.DataFrame:
     """Rows as they will be read, or an error that names the first fault."""
     log = _parsed(cells, None)
     if len(log.rejects):
@@ -726,13 +695,13 @@ def append_check(path: str | Path, check: Mapping[str, Any]) -> None:
                 raise InputError(f"{path.name}: the header has no column {name!r}")
         if len(set(header)) != len(header):
             raise InputError(f"{path.name}: the header has a name twice")
-    texts = [_checked_texts(name, [check.get(name)])[0] for name in header]
+    texts = [checked_texts(name, [check.get(name)])[0] for name in header]
     if '"' in texts[-1] or texts[-1].endswith(CUT_OFF):
         raise InputError(
             f"check: {header[-1]} = {texts[-1]!r}: in the last column of a log a double quote or "
             "the mark of a cut line cannot be told from a line cut short"
         )
-    _accepted(Cells("check", "", header, ((0, 0, tuple(texts)),)), "check")
+    accepted(Cells("check", "", header, ((0, 0, tuple(texts)),)), "check")
     line = io.StringIO(newline="")
     csv.writer(line, lineterminator=",").writerow(texts[:-1])
     new = f'{line.getvalue()}"{texts[-1]}"\n'.encode()

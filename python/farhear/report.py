@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 from farhear import clock
 from farhear._files import put
 from farhear.errors import InputError
-from farhear.log import COLUMNS, _accepted, _checked_texts, _doubts_of_rating
+from farhear.log import COLUMNS, accepted, checked_texts, doubts_of_rating
 from farhear.path import from_locator, inverse, locator
 from farhear.tables import Cells, near_name
 
@@ -311,7 +311,7 @@ def reception_report(
         warnings.append(f"programme_notes: {stamp} is outside {within}: {ask}")
     name, rating = ("sinpo", row["sinpo"]) if row["sinpo"] else ("sio", row["sio"])
     if rating:
-        for doubt in _doubts_of_rating(rating.rstrip("j"), "heard"):
+        for doubt in doubts_of_rating(rating.rstrip("j"), "heard"):
             warnings.append(f"{name} = {rating}: {doubt}")
     else:
         warnings.append("sinpo and sio are empty; say in remarks how well it was heard")
@@ -365,9 +365,9 @@ def _checked(check: Mapping[str, Any] | pd.Series[Any]) -> pd.Series[Any]:
         if name not in COLUMNS:
             raise InputError(f"check names {name!r}, unknown{near_name(name, COLUMNS)}")
     texts = tuple(
-        " ".join(_checked_texts(name, [value])[0].split()) for name, value in values.items()
+        " ".join(checked_texts(name, [value])[0].split()) for name, value in values.items()
     )
-    row = _accepted(Cells("check", "", tuple(values), ((0, 0, texts),)), "check").iloc[0]
+    row = accepted(Cells("check", "", tuple(values), ((0, 0, texts),)), "check").iloc[0]
     if row["outcome"] != "heard":
         raise InputError(
             f"check: outcome = {row['outcome']!r}; a report is made of a check with outcome 'heard'"

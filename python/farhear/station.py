@@ -179,7 +179,7 @@ class Station:
         text = decode(read_bytes_of(path), path.name)
         try:
             content = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as cause:
+        except (ValueError, RecursionError) as cause:  # numbers and nests without end, too
             raise InputError(f"{path.name} is not TOML: {cause}") from None
         try:
             return _from_mapping(content)

@@ -45,6 +45,7 @@ MAX_ROWS = 500_000
 
 _FAULT_COLUMNS = ("row", "column", "value", "reason")
 _SHOWN_VALUE_CHARACTERS = 80
+_KEPT_TEXTS = 10_000  # of a column, whose values need not be worked out again
 _KNOWN_BINARY = (
     (b"PK\x03\x04", "a zip archive or a spreadsheet; a workbook's name ends in .xlsx"),
     (b"\xd0\xcf\x11\xe0", "an old spreadsheet or document; save the sheet as CSV or .xlsx"),
@@ -430,6 +431,10 @@ def parse_cells(
             warnings.add(0, name, "", f"column is not used{hint}")
     present = [column for column in columns if column.name in cells.header]
     absent = {column.name: column.empty for column in columns if column.name not in cells.header}
+    known_texts: dict[str, dict[str, Any]] = {c.name: {} for c in present}
+    for column in present:
+        if not column.needed:
+            known_texts[column.name][""] = column.empty
     good: list[dict[str, Any]] = []
     for first, last, texts in cells.rows:
         if first in refused:
@@ -450,22 +455,31 @@ def parse_cells(
         if len(rejects.items) > before:
             continue
         values: dict[str, Any] = {"row": first, **absent}
+        doubts = []
         for column in present:
-            text = as_text[column.name]
-            if not text:
-                if column.needed:
-                    rejects.add(first, column.name, text, "empty")
-                else:
-                    values[column.name] = column.empty
-                continue
-            try:
-                values[column.name] = column.parse(text)
-            except ValueError as fault:
-                rejects.add(first, column.name, text, str(fault))
+            name = column.name
+            text, seen = as_text[name], known_texts[name]
+            if text in seen:
+                values[name] = seen[text]
+            elif not text:
+                rejects.add(first, name, text, "empty")
+            else:
+                try:
+                    values[name] = column.parse(text)
+                except ValueError as fault:
+                    rejects.add(first, name, text, str(fault))
+                    continue
+                if text[0] in "=@":
+                    doubts.append((name, text))
+                elif len(seen) < _KEPT_TEXTS:
+                    seen[text] = values[name]
         if check_row is not None:
             check_row(values, as_text, rejects, first)
         if len(rejects.items) == before:
             good.append(values)
+            for name, text in doubts:
+                reason = "begins like a formula: a spreadsheet may run it"
+                warnings.add(first, name, text, reason)
     frame = pd.DataFrame.from_records(good, columns=["row", *known])
     return frame, rejects, warnings
 
@@ -571,3 +585,40 @@ def plain_text(longest: int) -> Callable[[str], str]:
         return text
 
     return parse
+
+
+def one_of(known: Sequence[str]) -> Callable[[str], str]:
+    """Parser of one of some words; small and capital letters are the same."""
+    spelled = {word.lower(): word for word in known}
+
+    def parse(text: str) -> str:
+        try:
+            return spelled[text.lower()]
+        except KeyError:
+            raise ValueError(f"none of {', '.join(known)}{near_name(text, known)}") from None
+
+    return parse
+
+
+def cell_text(value: Any) -> str:
+    """How a typed value is written in a text table: a date without time, hhmm, 2026-11-25T18:00."""
+    if isinstance(value, str):
+        return value.strip()
+    if pd.isna(value):
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, dt.datetime):
+        if value.tzinfo is not None:
+            return value.astimezone(dt.UTC).isoformat().removesuffix("+00:00") + "Z"
+        midnight = value.time() == dt.time()
+        return value.date().isoformat() if midnight else value.isoformat()
+    if isinstance(value, dt.time):
+        return f"{value:%H%M}" if not value.second else value.isoformat()
+    if isinstance(value, dt.timedelta) and value == dt.timedelta(days=1):
+        return "2400"  # so does a sheet keep 24:00
+    if isinstance(value, float):
+        return repr(float(value)).removesuffix(".0")
+    if isinstance(value, (int, dt.date)):
+        return str(value)
+    return re.sub(r"\s+", " ", str(value)).strip()

@@ -184,3 +184,10 @@ def to_index(value: Any) -> pd.DatetimeIndex:
     import pandas as pd
 
     return pd.DatetimeIndex(utc(value).datetime64).tz_localize("UTC")
+
+
+def iso_text(instant_s: float) -> str:
+    """RFC 3339 with Z of seconds since 1970, to the microsecond where there is a fraction."""
+    micro = np.datetime64(round(instant_s * 1e6), "us")
+    text = str(micro) if instant_s % 1.0 else str(micro.astype("datetime64[s]"))
+    return f"{text}Z"

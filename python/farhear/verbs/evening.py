@@ -14,9 +14,10 @@ from farhear.errors import InputError
 from farhear.verbs.shared import (
     add_schedule,
     add_station,
-    inputs_of,
     say_schedule,
     say_table,
+    schedule_of,
+    station_of,
 )
 
 if TYPE_CHECKING:
@@ -136,13 +137,11 @@ def _evening(options: argparse.Namespace, out: Console) -> None:
 
 def _on_a_date(options: argparse.Namespace) -> tuple[Station, Schedule, str]:
     """Home, broadcasters, and the local date; the season of --as-if and --demo is that date's."""
-    if options.date is not None:
-        season = str(clock.season(_date_utc(options.date)))
-        station, schedule = inputs_of(options, season)
-        return station, schedule, options.date
-    now = dt.datetime.now(dt.UTC)
-    station, schedule = inputs_of(options, str(clock.season(now)))
-    return station, schedule, str(clock.to_local(now, station.time_zone).astype("datetime64[D]"))
+    station = station_of(options)
+    date = options.date or str(
+        clock.to_local(dt.datetime.now(dt.UTC), station.time_zone).astype("datetime64[D]")
+    )
+    return station, schedule_of(options, str(clock.season(_date_utc(date)))), date
 
 
 def _date_utc(text: str) -> dt.datetime:
@@ -241,8 +240,8 @@ def _identify(options: argparse.Namespace, out: Console) -> None:
         raise InputError("give --utc or --local, not both")
     now = dt.datetime.now(dt.UTC)
     given = options.utc or options.local
-    rough = now if given is None else _rough(given)
-    station, schedule = inputs_of(options, str(clock.season(rough)))
+    station = station_of(options)
+    schedule = schedule_of(options, str(clock.season(now if given is None else _rough(given))))
     when: Any = now
     if options.utc:
         when = options.utc

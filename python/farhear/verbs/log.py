@@ -20,9 +20,9 @@ from farhear.errors import InputError
 from farhear.log import Log, read_log, write_log
 from farhear.tables import frequency_khz
 from farhear.verbs.shared import (
+    HOME,
     add_schedule,
     add_station,
-    inputs_of,
     say_faults,
     say_table,
     schedule_of,
@@ -113,15 +113,7 @@ def _add_log(parser: argparse.ArgumentParser) -> None:
 def _check(options: argparse.Namespace, out: Console) -> None:
     from farhear import audit
 
-    station: Station | None = None
-    schedule: Schedule | None = None
-    if options.demo:
-        station, schedule = inputs_of(options, None)
-    else:
-        if options.schedule:
-            schedule = schedule_of(options)
-        if options.station or schedule is not None:
-            station = station_of(options)
+    station, schedule = _known(options)
     log = read_log(options.log, time_zone=options.time_zone, station=station)
     found = audit.audit(log, schedule=schedule, station=station)
     out.print(f"{log.text()}.", soft_wrap=True)
@@ -183,7 +175,7 @@ def _write(table: pd.DataFrame, path: Path) -> None:
 
 
 def _log(options: argparse.Namespace, out: Console) -> None:
-    station, schedule = _known(options)
+    station, schedule = _known(options, str(clock.season(_now())))
     channels = _channels(options.channels) if options.channels else []
     sittings = listen.sittings_of(options.log)
     begin = _now()
@@ -221,13 +213,14 @@ def _log(options: argparse.Namespace, out: Console) -> None:
     out.print(f"This sitting: {part.text()}.", soft_wrap=True)
 
 
-def _known(options: argparse.Namespace) -> tuple[Station | None, Schedule | None]:
-    """Home and lists as far as they are given; the season of --demo and --as-if is today's."""
-    if options.demo:
-        return inputs_of(options, str(clock.season(_now())))
-    station = station_of(options) if options.station or options.schedule else None
-    season = str(clock.season(_now()))
-    return station, schedule_of(options, season) if options.schedule else None
+def _known(
+    options: argparse.Namespace, season: str | None = None
+) -> tuple[Station | None, Schedule | None]:
+    """Home and lists as far as they are given; `season` is that of --demo and --as-if."""
+    has_list = options.demo or options.schedule
+    has_home = options.station or has_list or HOME.exists()
+    station = station_of(options) if has_home else None
+    return station, schedule_of(options, season) if has_list else None
 
 
 def _channels(text: str) -> list[float]:
@@ -336,7 +329,7 @@ def _report(options: argparse.Namespace, out: Console) -> None:
     from farhear.cards import add_report
     from farhear.report import reception_report
 
-    station = inputs_of(options, None)[0] if options.demo else station_of(options)
+    station = station_of(options)
     log = read_log(options.log, time_zone=options.time_zone)
     chosen = log.frame[log.frame["row"] == options.row]
     if chosen.empty:

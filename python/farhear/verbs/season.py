@@ -11,7 +11,14 @@ from rich.console import Console
 from rich.table import Table
 
 from farhear.errors import InputError
-from farhear.verbs.shared import add_schedule, add_station, inputs_of, progress, say_schedule
+from farhear.verbs.shared import (
+    add_schedule,
+    add_station,
+    progress,
+    say_schedule,
+    schedule_of,
+    station_of,
+)
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -56,7 +63,7 @@ def _season(options: argparse.Namespace, out: Console) -> None:
     season = options.season or ("B24" if options.demo else None)
     if season is None:
         raise InputError("--season is missing (or say --demo)")
-    station, schedule = inputs_of(options, season)
+    station, schedule = station_of(options), schedule_of(options, season)
     folder = options.out or Path(f"farhear-{season}")
     if options.demo:
         out.print("Demonstration: home, broadcasters and schedule are invented.")

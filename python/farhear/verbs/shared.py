@@ -29,7 +29,8 @@ from farhear.schedule import DAY_CONVENTIONS, Schedule, read_schedule
 from farhear.station import Station, read_station
 
 SHOWN_REASONS = 5
-_HOME = Path("station.toml")
+HOME = Path("station.toml")
+_DEMO = files("farhear") / "data" / "demo"
 _WIDE = 132
 
 
@@ -37,7 +38,7 @@ def add_station(parser: argparse.ArgumentParser) -> None:
     """Options for the home."""
     parser.add_argument("--demo", action="store_true", help="the invented home and broadcasters")
     parser.add_argument(
-        "--station", type=Path, help=f"station file (TOML; default: {_HOME} where it is)"
+        "--station", type=Path, help=f"station file (TOML; default: {HOME} where it is)"
     )
 
 
@@ -61,15 +62,26 @@ def add_schedule(parser: argparse.ArgumentParser) -> None:
 
 
 def station_of(options: argparse.Namespace) -> Station:
-    """The home that the options name, or the one in the folder."""
-    path = options.station or (_HOME if _HOME.exists() else None)
-    if path is None:
+    """The home that the options name, the one in the folder, or that of the demonstration."""
+    if options.demo:
+        if options.station:
+            raise InputError("--demo brings its own station and schedule; leave the two out")
+        with as_file(_DEMO / "station.toml") as path:
+            return read_station(path)
+    if options.station is None and not HOME.exists():
         raise InputError("--station is missing (or say --demo)")
-    return read_station(path)
+    return read_station(options.station or HOME)
 
 
 def schedule_of(options: argparse.Namespace, season: str | None = None) -> Schedule:
-    """All lists that the options name as one; `season` is that of --as-if."""
+    """All lists that the options name as one, or that of the demonstration.
+
+    `season` is that of --as-if and --demo where the options name none.
+    """
+    if options.demo:
+        if options.schedule:
+            raise InputError("--demo brings its own station and schedule; leave the two out")
+        return _demo_schedule(options.season or season or "B24")
     if not options.schedule:
         raise InputError("--schedule is missing (or say --demo)")
     whole = joined_lists(
@@ -93,27 +105,15 @@ def joined_lists(paths: Sequence[Path], **reading: Any) -> Schedule:
     return reduce(Schedule.joined, [read_schedule(path, **reading) for path in paths])
 
 
-def inputs_of(options: argparse.Namespace, season: str | None) -> tuple[Station, Schedule]:
-    """Home and broadcasters, those of the demonstration in that season with --demo."""
-    if not options.demo:
-        return station_of(options), schedule_of(options, season)
-    if options.station or options.schedule:
-        raise InputError("--demo brings its own station and schedule; leave the two out")
-    return demo_inputs(options.season or season or "B24")
-
-
-def demo_inputs(season: str) -> tuple[Station, Schedule]:
-    """The invented home, and its list of the half of the year as if valid in a season."""
+def _demo_schedule(season: str) -> Schedule:
+    """The invented list of that half of the year, as if it were valid in that season."""
     from farhear import clock
 
     clock.season_span(season)  # refuses what is no season
     half = "A24" if season.upper().startswith("A") else "B24"
-    folder = files("farhear") / "data" / "demo"
-    with as_file(folder / "station.toml") as path:
-        station = read_station(path)
-    with as_file(folder / f"schedule_{half.lower()}.csv") as path:
+    with as_file(_DEMO / f"schedule_{half.lower()}.csv") as path:
         schedule = read_schedule(path, days="iso", season=half)
-    return station, schedule if season == half else schedule.as_if(season)
+    return schedule if season == half else schedule.as_if(season)
 
 
 def refuse(options: argparse.Namespace, names: Sequence[str], reason: str) -> None:

@@ -1,23 +1,37 @@
 """Writing a file so that a crash leaves the old one whole."""
 
+import contextlib
 import os
+import secrets
+import shutil
 from pathlib import Path
 
 
 def put(path: Path, data: bytes) -> None:
-    """Write a file beside its place, have it on the disk, and rename it."""
-    part = path.with_name(f".part-{path.name}")
+    """Write beside `path`, have it on the disk, rename; the old file stays whole until then.
+
+    Raises
+    ------
+    OSError
+        The disk did not take it; `path` is as it was and nothing is left beside it.
+    """
+    part = path.with_name(f".farhear-{secrets.token_hex(8)}.part")
     try:
-        with part.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
+        with part.open("xb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        if path.exists():
+            shutil.copymode(path, part)
         part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
-    if os.name == "posix":  # the name lasts, too
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise
+    if os.name == "posix":  # so that the new name lasts; the old file is gone by now
+        with contextlib.suppress(OSError):
+            folder = os.open(path.parent, os.O_RDONLY)
+            try:
+                os.fsync(folder)
+            finally:
+                os.close(folder)

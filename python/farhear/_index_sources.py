@@ -6,20 +6,15 @@ row is either typed or refused with a reason whatever the layout.
 
 from __future__ import annotations
 
-import contextlib
 import csv
 import datetime as dt
 import hashlib
 import io
 import math
-import os
 import re
-import secrets
-import shutil
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -501,33 +496,3 @@ def _body(answer: Any, url: str, until_s: float) -> bytes:
     if declared is not None and size < declared:
         raise InputError(f"{url}: cut off, {size} of {declared} bytes came")
     return b"".join(pieces)
-
-
-def replace_file(path: Path, data: bytes) -> None:
-    """Write beside `path`, put on the disk, rename; the old file stays whole until then.
-
-    Raises
-    ------
-    OSError
-        The disk did not take it; `path` is as it was and nothing is left beside it.
-    """
-    part = path.with_name(f".farhear-{secrets.token_hex(8)}.part")
-    try:
-        with part.open("xb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        if path.exists():
-            shutil.copymode(path, part)
-        part.replace(path)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise
-    if os.name == "posix":  # so that the new name lasts; the old file is gone by now
-        with contextlib.suppress(OSError):
-            folder = os.open(path.parent, os.O_RDONLY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)

@@ -181,14 +181,7 @@ def _parsed(cells: Cells) -> Cards:
         else:
             out[name] = frame[name].astype("str")
     _audit(out, warnings)
-    return Cards(
-        frame=out,
-        rejects=rejects.frame(),
-        warnings=warnings.frame(),
-        rows_read=len(cells.rows),
-        source=cells.source,
-        sha256=cells.sha256,
-    )
+    return Cards.of(cells, out, rejects, warnings)
 
 
 def _faults_of_times(values: Mapping[str, Any]) -> list[tuple[str, str]]:

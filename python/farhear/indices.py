@@ -24,6 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from farhear._arrays import Floats, as_float64, check_range, restore
 from farhear._data import read_bytes
+from farhear._files import put
 from farhear._index_sources import (
     AP,
     CELESTRAK_CREDITS,
@@ -34,7 +35,6 @@ from farhear._index_sources import (
     Parsed,
     download,
     parse_indices,
-    replace_file,
 )
 from farhear.errors import InputError
 from farhear.tables import read_bytes_of
@@ -546,7 +546,7 @@ def update(path: str | Path, *, url: str = GFZ_URL, timeout_s: float = 30.0) -> 
     except InputError as cause:
         raise InputError(f"{cause}; {kept}") from cause
     try:
-        replace_file(place, data)
+        put(place, data)
     except OSError as cause:
         raise OSError(cause.errno, f"{cause.strerror}; {kept}", str(path)) from cause
     return _as_indices(parsed, Path(path))

@@ -242,15 +242,7 @@ def _parsed(cells: Cells, time_zone: str | None) -> Log:
             out[name] = np.array(frame[name].tolist(), dtype=np.float64)
         else:
             out[name] = frame[name].astype("str")
-    return Log(
-        frame=out,
-        rejects=rejects.frame(),
-        warnings=warnings.frame(),
-        rows_read=len(cells.rows),
-        source=cells.source,
-        sha256=cells.sha256,
-        time_zone=time_zone,
-    )
+    return Log.of(cells, out, rejects, warnings, time_zone=time_zone)
 
 
 def _log_cells(path: Path, how: Layout) -> tuple[Cells, bool]:

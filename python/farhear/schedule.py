@@ -324,15 +324,7 @@ def read_schedule(
     _warn(frame, warnings, how.season, span)
     if places is not None:
         _warn_places(frame, places, warnings)
-    return Schedule(
-        frame=frame,
-        rejects=rejects.frame(),
-        warnings=warnings.frame(),
-        rows_read=len(cells.rows),
-        source=cells.source,
-        sha256=cells.sha256,
-        season=how.season,
-    )
+    return Schedule.of(cells, frame, rejects, warnings, season=how.season)
 
 
 def _fill_place(values: dict[str, Any], places: Sites, rejects: Faults, row: int) -> None:

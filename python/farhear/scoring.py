@@ -323,13 +323,11 @@ def _checks(
             out[name] = frame[name]
     for row in out.loc[look.duplicated(), "row"]:
         warnings.add(int(row), "utc", "", "same instant, places and frequency as a row before")
-    return Checks(
-        frame=out,
-        rejects=rejects.frame(),
-        warnings=warnings.frame(),
-        rows_read=read.rows_read,
-        source=read.source,
-        sha256=read.sha256,
+    return Checks.of(
+        read,
+        out,
+        rejects,
+        warnings,
         pattern_dbi=np.empty(0) if pattern_dbi is None else pattern_dbi,
     )
 

@@ -106,15 +106,7 @@ def read_sites(
 
     frame, rejects, warnings = parse_cells(cells, _COLUMNS, check_row)
     frame, places = _resolved(frame, rejects)
-    return Sites(
-        frame=frame,
-        rejects=rejects.frame(),
-        warnings=warnings.frame(),
-        rows_read=cells.rows_read,
-        source=cells.source,
-        sha256=cells.sha256,
-        _places=places,
-    )
+    return Sites.of(cells, frame, rejects, warnings, _places=places)
 
 
 _COLUMNS = (

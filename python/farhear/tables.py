@@ -27,7 +27,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 import pandas as pd
 
@@ -97,6 +97,26 @@ class Table:
                 f"{self.source}: {self.rows_read} rows read, {len(self.frame)} accepted, "
                 f"{self.rows_rejected} rejected"
             )
+
+    @classmethod
+    def of(
+        cls,
+        read: Cells | Table,
+        frame: pd.DataFrame,
+        rejects: Faults,
+        warnings: Faults,
+        **more: Any,
+    ) -> Self:
+        """Table of what was read; `more` are the fields of a class below."""
+        return cls(
+            frame=frame,
+            rejects=rejects.frame(),
+            warnings=warnings.frame(),
+            rows_read=read.rows_read,
+            source=read.source,
+            sha256=read.sha256,
+            **more,
+        )
 
     @property
     def rows_rejected(self) -> int:

@@ -18,10 +18,22 @@ from farhear.log import read_log
 from farhear.schedule import read_schedule
 
 SCHEDULE = (
-    "freq_khz,start_utc,stop_utc,days,valid_from,valid_to,broadcaster,language,site,"
-    "tx_lat_deg,tx_lon_deg,power_kw,azimuth_deg,antenna,target"
-).split(",")
-LOG = "check_id,start_utc,end_utc,freq_khz,demod,outcome,identity,sinpo,language,notes".split(",")
+    *("freq_khz", "start_utc", "stop_utc", "days", "valid_from", "valid_to"),
+    *("broadcaster", "language", "site", "tx_lat_deg", "tx_lon_deg", "power_kw"),
+    *("azimuth_deg", "antenna", "target"),
+)
+LOG = (
+    "check_id",
+    "start_utc",
+    "end_utc",
+    "freq_khz",
+    "demod",
+    "outcome",
+    "identity",
+    "sinpo",
+    "language",
+    "notes",
+)
 
 
 def broadcasts(n: int) -> list[list[str]]:

@@ -1,6 +1,7 @@
 """The command line: `farhear evening ...`, `farhear season ...`, `python -m farhear --versions`.
 
-A mistake in the input is told in one line and ends with status 2; Ctrl-C ends with 130 and leaves
+A mistake in the input is told in one line and ends with status 2; Ctrl-C ends with 130 (in `log` it
+is an end like any other: what was answered is on the disk) and leaves
 the files of an earlier run as they were.
 """
 

@@ -1,7 +1,8 @@
 """A plan as files: CSV, calendar (iCalendar, RFC 5545), and a page that opens offline.
 
 A plan tells distances and directions from home to known sites, and sunset at home: from these the
-home can be worked out. The calendar leaves them out; table and page are for your own use.
+home can be worked out. Table and page are for your own use. The calendar leaves them out, and the
+edge of a window too, which by default follows the sunset.
 """
 
 from __future__ import annotations
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
 
 __all__ = ["write_calendar", "write_page", "write_table"]
 
+_HALF_HOUR_S = 1800.0
+_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
 
 def write_table(plan: Plan, path: str | Path) -> None:
     """Write all rows and columns of a plan as CSV; times as 2026-11-25T18:00Z and as wall time.
@@ -36,7 +40,7 @@ def write_table(plan: Plan, path: str | Path) -> None:
     out = plan.frame.copy()
     for name in out.columns:
         if name.endswith("_utc"):
-            out[name] = out[name].dt.strftime("%Y-%m-%dT%H:%MZ")
+            out[name] = out[name].dt.round("min").dt.strftime("%Y-%m-%dT%H:%MZ")
         elif name.endswith("_local"):
             out[name] = out[name].dt.strftime("%Y-%m-%dT%H:%M")
     out = out.round({"likelihood": 3, "likelihood_mean": 3, "snr_db": 1})
@@ -65,8 +69,10 @@ def write_calendar(plan: Plan, path: str | Path, *, at_least: float = 0.5) -> in
 
     Notes
     -----
-    Written again, the same plan gives the same bytes: the stamp is the beginning of the window, and
-    events have the same UID, so that a calendar renews them and does not double them.
+    Written again, the same plan gives the same bytes: the stamp is the half hour in which the
+    window begins, and events have the same UID, so that a calendar renews them and does not double
+    them. A broadcast that is on the air before the window begins has an event from that half hour
+    on, or from its own start if that is later: sunset at home, less an hour, is not in the file.
     """
     from icalendar import Calendar, Event
 
@@ -75,34 +81,55 @@ def write_calendar(plan: Plan, path: str | Path, *, at_least: float = 0.5) -> in
     calendar = Calendar()
     calendar.add("prodid", f"-//farhear//{__version__}//EN")
     calendar.add("version", "2.0")
-    stamp = dt.datetime.fromtimestamp(float(plan.window.unix_s[0]), dt.UTC)
+    begin_s = float(plan.window.unix_s[0])
+    stamp = _instant(begin_s // _HALF_HOUR_S * _HALF_HOUR_S)
     wanted = plan.frame[plan.frame["likelihood"] >= at_least].sort_values(
         ["start_utc", "freq_khz"], kind="stable"
     )
-    for line in wanted.to_dict("records"):
-        start, end = line["start_utc"], line["end_utc"]
+    for rank, line in zip(wanted.index, wanted.to_dict("records"), strict=True):
+        start, end = line["start_utc"].to_pydatetime(), line["end_utc"].to_pydatetime()
+        is_cut = start.timestamp() == begin_s and bool(begin_s % _HALF_HOUR_S)
+        if is_cut:
+            start = max(stamp, _instant(_began_s(plan, rank, begin_s)))
         event = Event()
         key = f"{line['freq_khz']:g}|{line['broadcaster']}|{start.isoformat()}|{line['row']}"
         event.add("uid", f"{hashlib.sha256(key.encode()).hexdigest()[:32]}@farhear")
         event.add("dtstamp", stamp)
-        event.add("dtstart", start.to_pydatetime())
-        event.add("dtend", end.to_pydatetime())
+        event.add("dtstart", start)
+        event.add("dtend", end)
         language = f" ({line['language']})" if line["language"] else ""
         event.add("summary", f"{line['freq_khz']:g} kHz {line['broadcaster']}{language}")
-        event.add("description", "\n".join(_sentences(line)))
+        event.add("description", "\n".join(_sentences(line, start, end, is_cut)))
         event.add("transp", "TRANSPARENT")
         calendar.add_component(event)
     put(Path(path), calendar.to_ical())
     return len(wanted)
 
 
-def _sentences(line: dict[Any, Any]) -> list[str]:
+def _instant(unix_s: float) -> dt.datetime:
+    return dt.datetime.fromtimestamp(unix_s, dt.UTC)
+
+
+def _began_s(plan: Plan, rank: int, begin_s: float) -> float:
+    """When a broadcast that is on the air at the beginning of the window began. [s]"""
+    from farhear.evening import stretches
+
+    position = plan._position[rank : rank + 1]
+    _, from_s, _ = stretches(plan._air.schedule, position, begin_s - _HALF_HOUR_S, begin_s + 1.0)
+    return float(from_s[-1])
+
+
+def _sentences(
+    line: dict[Any, Any], start: dt.datetime, end: dt.datetime, is_cut: bool
+) -> list[str]:
+    best = line["best_utc"]
+    at = f" at {best:%H:%M} UTC ({line['best_local']:%H:%M} local time)"
+    if is_cut and best.timestamp() % _HALF_HOUR_S:
+        at = ""  # the middle of what is left tells where the window begins
     return [
-        f"likelihood {line['likelihood']:.2f} at {line['best_utc']:%H:%M} UTC "
-        f"({line['best_local']:%H:%M} local time), {line['strength']}",
+        f"likelihood {line['likelihood']:.2f}{at}, {line['strength']}",
         f"{line['mode']}: {line['mode_reason']}",
-        f"{line['start_utc_weekday']} {line['start_utc']:%H:%M} to "
-        f"{line['end_utc_weekday']} {line['end_utc']:%H:%M} UTC",
+        f"{_WEEKDAYS[start.weekday()]} {start:%H:%M} to {_WEEKDAYS[end.weekday()]} {end:%H:%M} UTC",
     ]
 
 

@@ -260,7 +260,7 @@ def _log_cells(path: Path, how: Layout) -> tuple[Cells, bool]:
     delimiter = how.delimiter or ","
     file = io.BytesIO(data)
     tail = _tail(file)
-    header = _header_of(file, delimiter) if tail else ()
+    header = header_of(file, delimiter) if tail else ()
     kept, mark = _ending(tail, header, delimiter) if header else (0, b"\n")
     if mark != b"\n":
         data = data[: len(data) - len(tail) + kept] + mark
@@ -681,7 +681,7 @@ def append_check(path: str | Path, check: Mapping[str, Any]) -> None:
         header: tuple[str, ...] = COLUMNS
     else:
         with path.open("rb") as file:
-            header = _header_of(file, ",")
+            header = header_of(file, ",")
         for name in (*_REQUIRED, *check):
             if name not in header:
                 raise InputError(f"{path.name}: the header has no column {name!r}")
@@ -712,7 +712,7 @@ def append_check(path: str | Path, check: Mapping[str, Any]) -> None:
         os.fsync(file.fileno())
 
 
-def _header_of(file: BinaryIO, delimiter: str) -> tuple[str, ...]:
+def header_of(file: BinaryIO, delimiter: str) -> tuple[str, ...]:
     """Names in the header, empty when there is none."""
     file.seek(0)
     for line in file:

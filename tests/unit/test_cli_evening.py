@@ -84,7 +84,12 @@ def test_why_explains_one_channel(run, own):
     assert "9500 kHz Radio Belmorant at 2024-11-27 18:" in out
     assert "  absorption: -" in out
     assert "  margin: " in out
-    assert "11800 kHz: the lists have nothing there in these hours." in out
+    assert "11800 kHz: the lists have nothing there at any hour." in out
+    out = run("evening", *own, *DATE, "--start", "20:30", "--why", "9500", "--language", "eng")[1]
+    assert "9500 kHz Radio Belmorant at" in out
+    out = run("evening", *own, *DATE, "--start", "21:30", "--why", "9500")[1]
+    assert "9500 kHz: nothing there in these hours" in out
+    assert "The lists have: Radio Belmorant 1800-1900 UTC." in out
 
 
 def test_the_table_agrees_with_the_zone(run, tmp_path):
@@ -114,8 +119,14 @@ def test_the_calendar_holds_what_is_likely_and_not_the_home(run, tmp_path):
     likely = frame[frame["likelihood"] >= 0.5]
     events = list(Calendar.from_ical(data).walk("VEVENT"))
     assert len(events) == len(likely) == len({str(e["UID"]) for e in events})
-    found = sorted(f"{e['DTSTART'].dt:%Y-%m-%dT%H:%MZ}" for e in events)
-    assert found == sorted(likely["start_utc"])
+    # sunset at home, less an hour, is 12:32: what is on the air before begins with its half hour
+    begin = "2024-11-27T12:32Z"
+    assert (likely["start_utc"] == begin).sum() > 5
+    wanted = likely["start_utc"].replace(begin, "2024-11-27T12:30Z")
+    for name, column in (("DTSTART", wanted), ("DTEND", likely["end_utc"])):
+        assert sorted(f"{e[name].dt:%Y-%m-%dT%H:%MZ}" for e in events) == sorted(column)
+    for minute in (b"12:32", b"T1232", b"12:46", b"13:32", b"13:33"):
+        assert minute not in data
     assert all(e["DTSTART"].dt.utcoffset() == dt.timedelta(0) for e in events)
     assert all(" kHz " in str(e["SUMMARY"]) for e in events)
     for word in (b"58.4", b"26.7", b" km", b"GEO", b"LOCATION", b"sunset"):
@@ -175,6 +186,36 @@ def test_mistakes_are_one_line(run, own, arguments, message):
     assert err.startswith("farhear: ")
     assert message in err
     assert err.count("\n") == 1
+
+
+def test_two_lists_count_as_one(run, own, tmp_path):
+    (tmp_path / "more.csv").write_text(
+        f"{HEAD}\n7325,1800,1900,daily,Radio Umbasani,eng,9.6,37.7,250,18\n"
+    )
+    status, out, _ = run(
+        "evening", *own, "--schedule", "more.csv", *DATE, "--at-least", "0", "--f107", "150"
+    )
+    assert status == 0
+    assert "list.csv + more.csv: 4 rows read, 4 accepted" in out
+    assert "Radio Umbasani" in out
+    assert "Dorwashi Radio" in out
+
+
+def test_a_log_with_refused_rows_says_so(run, own, tmp_path):
+    (tmp_path / "log.csv").write_text(
+        "start_utc,end_utc,freq_khz,outcome,identity\n"
+        "2024-11-20T20:00,2024-11-20T20:10,9500,heard,Radio Belmorant\n"  # the home's own clock
+        "2024-11-20T20:00,2024-11-20T19:10,9505,heard,Dorwashi Radio\n"
+    )
+    status, out, _ = run("evening", *own, *DATE, "--new", "log.csv", "--at-least", "0")
+    assert status == 0
+    assert "log.csv: 1 rows refused; they do not count as heard:" in out
+    assert "line 3, end_utc: before start_utc" in out
+    table = out[out.index("The likeliest first") : out.index("Basis")]
+    assert "Dorwashi Radio" in table
+    assert not any(
+        "Radio Belmorant eng" in line for line in table.splitlines()
+    )  # it may still be named as a neighbour
 
 
 def test_missing_files_are_named(run, tmp_path):

@@ -14,6 +14,7 @@ from farhear.errors import InputError
 from farhear.verbs.shared import (
     add_schedule,
     add_station,
+    say_faults,
     say_schedule,
     say_table,
     schedule_of,
@@ -103,7 +104,7 @@ def _evening(options: argparse.Namespace, out: Console) -> None:
         rung=options.want,
         languages=options.language,
         targets=options.target,
-        heard=_heard_in(options.new, schedule) if options.new else (),
+        heard=_heard_in(options.new, schedule, station, out) if options.new else (),
         indices=_indices(options),
         f107_sfu=options.f107,
     )
@@ -121,7 +122,7 @@ def _evening(options: argparse.Namespace, out: Console) -> None:
     for khz in options.why or ():
         rows = [i for i, at in enumerate(plan.frame["freq_khz"]) if abs(at - khz) < 0.5]
         if not rows:
-            out.print(f"\n{khz:g} kHz: the lists have nothing there in these hours.")
+            out.print(f"\n{_why_absent(schedule, khz)}", soft_wrap=True)
         for row in rows:
             out.print(f"\n{plan.why_not(row)}", soft_wrap=True)
     if options.csv:
@@ -152,15 +153,36 @@ def _date_utc(text: str) -> dt.datetime:
     return dt.datetime.combine(day, dt.time(18), dt.UTC)
 
 
-def _heard_in(path: Path, schedule: Schedule) -> list[str]:
+def _heard_in(path: Path, schedule: Schedule, station: Station, out: Console) -> list[str]:
     """Broadcasters of the lists that a log has as heard; small and capital letters are the same."""
     from farhear.log import read_log
 
-    frame = read_log(path).frame
-    named = frame.loc[frame["outcome"] == "heard", "identity"]
+    log = read_log(path, time_zone=station.time_zone)
+    if log.rows_rejected:
+        out.print(f"{log.source}: {log.rows_rejected} rows refused; they do not count as heard:")
+        say_faults(log, out)
+    named = log.frame.loc[log.frame["outcome"] == "heard", "identity"]
     known = {" ".join(name.split()).casefold() for name in named}
     listed = schedule.frame["broadcaster"].unique().tolist()
     return [name for name in listed if " ".join(name.split()).casefold() in known]
+
+
+def _why_absent(schedule: Schedule, khz: float) -> str:
+    """Say what the lists have on a channel that the plan has nothing on."""
+    frame = schedule.frame
+    there = frame[(frame["freq_khz"] - khz).abs() < 0.5].to_dict("records")
+    if not there:
+        return f"{khz:g} kHz: the lists have nothing there at any hour."
+    listed = [
+        f"{line['broadcaster']} {line['start_utc']}-{line['stop_utc']} UTC"
+        f"{'' if line['days'] == '1234567' else ' on days ' + line['days']}"
+        f"{', digital' if line['modulation'] == 'DIGITAL' else ''}"
+        for line in there
+    ]
+    return (
+        f"{khz:g} kHz: nothing there in these hours, or it is left out of the plan. The lists "
+        f"have: {'; '.join(listed)}."
+    )
 
 
 def _say_ladder(plan: Plan, out: Console) -> None:
@@ -195,7 +217,7 @@ def _say_rows(plan: Plan, options: argparse.Namespace, out: Console) -> None:
             f"{line['distance_km']:.0f}",
             ""
             if line["tx_sunset_utc"] != line["tx_sunset_utc"]
-            else f"{line['tx_sunset_utc']:%H:%M}",
+            else f"{line['tx_sunset_utc'].round('min'):%H:%M}",
         )
         for line in shown.to_dict("records")
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import datetime as dt
+import io
 import re
 import sys
 from collections.abc import Iterator, Sequence
@@ -17,7 +18,7 @@ from farhear import clock, listen
 from farhear._files import put
 from farhear.cards import CARD_KINDS, SENT_BY
 from farhear.errors import InputError
-from farhear.log import Log, read_log, write_log
+from farhear.log import Log, header_of, read_log, write_log
 from farhear.tables import frequency_khz
 from farhear.verbs.shared import (
     HOME,
@@ -46,8 +47,14 @@ _ANSWERS = {
 _HELP = (
     "Answer h heard, c carrier only, n not heard, b blocked, s not checked, q to stop.\n"
     "After h: a report code (34333), =2 for the second one expected (=2! if it was announced),\n"
-    "id:Name for another, and then what you heard: h 34333 =1! 1803 news, 1809 folk song"
+    "or id:Name and a comma for another, then what you heard:\n"
+    "h 34333 =1! 1803 news, 1809 folk song"
 )
+_WRITTEN = (
+    *("session_id", "start_utc", "end_utc", "as_written", "freq_khz", "demod", "outcome"),
+    *("identity", "id_basis", "id_confidence", "sinpo", "notes", "programme_notes", "setup_id"),
+)
+_SHORT_HELP = "Again: h, c, n, b, s, or q to stop. Nothing was noted here yet."
 _CODE = re.compile(r"[0-9]{5}", re.ASCII)
 
 
@@ -113,7 +120,9 @@ def _add_log(parser: argparse.ArgumentParser) -> None:
 def _check(options: argparse.Namespace, out: Console) -> None:
     from farhear import audit
 
-    station, schedule = _known(options)
+    first = read_log(options.log, time_zone=options.time_zone).frame["start_utc"].min()
+    season = str(clock.season(first)) if first == first else None
+    station, schedule = _known(options, season)
     log = read_log(options.log, time_zone=options.time_zone, station=station)
     found = audit.audit(log, schedule=schedule, station=station)
     out.print(f"{log.text()}.", soft_wrap=True)
@@ -175,6 +184,9 @@ def _write(table: pd.DataFrame, path: Path) -> None:
 
 
 def _log(options: argparse.Namespace, out: Console) -> None:
+    _check_header(options.log)
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(errors="backslashreplace")  # no odd byte may end a sitting
     station, schedule = _known(options, str(clock.season(_now())))
     channels = _channels(options.channels) if options.channels else []
     sittings = listen.sittings_of(options.log)
@@ -183,8 +195,11 @@ def _log(options: argparse.Namespace, out: Console) -> None:
     if station is not None:
         wall = clock.to_local(begin, station.time_zone).item()
         local = f", {wall:%a %d %b %H:%M} {station.time_zone}"
-    out.print(f"Clock: {begin:%a %d %b %Y %H:%M} UTC{local}. Is it right? Check a time signal.")
-    out.print(_HELP)
+    out.print(
+        f"Clock: {begin:%a %d %b %Y %H:%M} UTC{local}. Is it right? Check a time signal.",
+        soft_wrap=True,
+    )
+    out.print(_HELP, soft_wrap=True)
     sitting = f"{begin:%Y%m%dT%H%M%SZ}"
     order = listen.round_order(channels, sittings) if channels else []
     noted = 0
@@ -223,6 +238,20 @@ def _known(
     return station, schedule_of(options, season) if has_list else None
 
 
+def _check_header(path: Path) -> None:
+    """Refuse a log in which no answer could be noted, before there is one."""
+    if not path.exists() or path.stat().st_size == 0:
+        return
+    with path.open("rb") as file:
+        header = header_of(file, ",")
+    lacking = [name for name in _WRITTEN if name not in header]
+    if lacking:
+        raise InputError(
+            f"{path.name}: the header has no {', '.join(lacking)}; add them (the cells may stay "
+            "empty), or begin a new log"
+        )
+
+
 def _channels(text: str) -> list[float]:
     channels = []
     for part in text.split(","):
@@ -238,10 +267,15 @@ def _now() -> dt.datetime:
 
 
 def _line(prompt: str) -> str | None:
-    """One line from the keyboard, None at the end of the input."""
+    """One line from the keyboard, None at the end of the input and on Ctrl-C."""
     sys.stdout.write(prompt)
     sys.stdout.flush()
-    text = sys.stdin.readline()
+    try:
+        text = sys.stdin.readline()
+    except KeyboardInterrupt:  # what was answered is on the disk: say how much, as after q
+        text = ""
+    if not text:
+        sys.stdout.write("\n")
     return text.strip() if text else None
 
 
@@ -282,7 +316,7 @@ def _ask(
             )
         except InputError as fault:
             out.print(f"{fault}", soft_wrap=True)
-            out.print(_HELP)
+            out.print(_SHORT_HELP, soft_wrap=True)
             continue
         return True
 
@@ -370,6 +404,10 @@ def _ready(report: Report, paths: Sequence[Path]) -> Iterator[list[tuple[Path, P
     for path in paths:
         if path.suffix.lower() not in (".txt", ".pdf"):
             raise InputError(f"{path.name} ends neither in .txt nor in .pdf")
+        if path.is_dir():
+            raise InputError(f"{path} is a folder")
+    if len({path.absolute() for path in paths}) != len(paths):
+        raise InputError("--out names a file twice")
     files = [(path.with_name(f".ready-{path.name}"), path) for path in paths]
     try:
         for part, path in files:

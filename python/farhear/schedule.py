@@ -427,12 +427,11 @@ def _warn(
         warnings.add(row, "modulation", "DIGITAL", "an AM receiver hears noise here")
     if span is None:
         return
-    # A broadcast that starts on valid_to may run into the next day.
-    begin_day, end_day = span[0] // _DAY_S, span[1] // _DAY_S
-    runs_over = (frame["stop_min"].to_numpy() > 1440).astype(np.int32)
-    first = _days(frame["valid_from"], -(2**30))
-    last = _days(frame["valid_to"], 2**30) + runs_over
-    for at in np.flatnonzero((first > end_day) | (last < begin_day)):
+    # to the second: a broadcast that starts on valid_to may run into the next day
+    start_s, stop_s = (frame[f"{n}_min"].to_numpy(np.float64) * 60.0 for n in ("start", "stop"))
+    first_s = _days(frame["valid_from"], -(2**30)).astype(np.float64) * _DAY_S + start_s
+    last_s = _days(frame["valid_to"], 2**30).astype(np.float64) * _DAY_S + stop_s
+    for at in np.flatnonzero((first_s >= span[1]) | (last_s <= span[0])):
         row = int(frame["row"].iloc[at])
         start, stop = frame["valid_from"].iloc[at], frame["valid_to"].iloc[at]
         shown = " to ".join("open" if pd.isna(d) else str(d.date()) for d in (start, stop))

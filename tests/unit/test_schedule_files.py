@@ -182,6 +182,26 @@ def test_a_row_that_is_never_valid_in_its_season_is_named(tmp_path):
     assert read_schedule(path).warnings.empty
 
 
+def test_on_the_days_of_the_change_the_hour_decides(tmp_path):
+    # B26 runs from 2026-10-25 to 2027-03-28, 0100 UTC both (last Sundays)
+    first, last = dt.date(2026, 10, 25), dt.date(2027, 3, 28)
+    rows = [
+        line("0000", "0100", first=last, last=last),  # ends with the season
+        line("0100", "0200", first=last, last=last),  # begins when it is over
+        line("0000", "0100", first=first, last=first),  # over when it begins
+        line("0030", "0130", first=first, last=first),
+        line("2300", "0200", first=first - dt.timedelta(days=1), last=first - dt.timedelta(days=1)),
+        line("2200", "0100", first=first - dt.timedelta(days=1), last=first - dt.timedelta(days=1)),
+    ]
+    schedule = read_schedule(written(tmp_path, rows), season="B26")
+    assert schedule.warnings["row"].tolist() == [3, 4, 7]
+    minutes = np.concatenate(
+        [np.arange(f"{day}T00", f"{day}T04", dtype="datetime64[m]") for day in (first, last)]
+    )
+    on = schedule.on_air(fh.utc(minutes.astype("datetime64[s]"), naive_is_utc=True)).any(axis=1)
+    assert on.tolist() == [True, False, False, True, True, False]
+
+
 # A schema from the words of the module ----------------------------------------------------------
 
 

@@ -91,7 +91,7 @@ from farhear.tables import (
     plain_text,
     read_bytes_of,
 )
-from farhear.times import UtcTimes, iso_text, unix_s
+from farhear.times import UtcTimes, iso_text, text_unix_s, unix_s
 
 __all__ = ["CUT_OFF", "OUTCOMES", "Log", "append_check", "read_log", "write_log"]
 
@@ -376,7 +376,7 @@ def instant(time_zone: str | None) -> Callable[[str], float]:
         if found is None:
             raise ValueError("not an instant such as 2026-11-25T18:00Z")
         if found["zone"] is not None:
-            return float(unix_s(text.upper()))
+            return text_unix_s(text.upper())
         if time_zone is None:
             raise ValueError("no time zone; write Z at the end if it is UTC, or name its time_zone")
         return _of_wall(text.upper(), time_zone)

@@ -179,6 +179,17 @@ def unix_s(value: Any) -> Floats:
     return utc(value).unix_s
 
 
+def text_unix_s(text: str) -> float:
+    """Seconds since 1970-01-01T00:00Z of one ISO 8601 text with a zone, for readers of files. [s]
+
+    The same as :func:`unix_s`, without the array about it.
+    """
+    value = _from_text(text)
+    if not _EARLIEST_S <= value < _LATEST_S:
+        UtcTimes(np.array(value))  # raises
+    return value
+
+
 def to_index(value: Any) -> pd.DatetimeIndex:
     """Return 1-D instants as an aware pandas index (UTC)."""
     import pandas as pd

@@ -45,6 +45,7 @@ import pandas as pd
 
 from farhear._files import put
 from farhear.errors import InputError
+from farhear.layouts import cells_of, line_breaks
 from farhear.log import instant
 from farhear.tables import (
     Cells,
@@ -52,10 +53,8 @@ from farhear.tables import (
     Faults,
     Table,
     cell_text,
-    cells_of,
     decode,
     frequency_khz,
-    line_breaks,
     near_name,
     one_of,
     parse_cells,

@@ -74,7 +74,7 @@ import pandas as pd
 from farhear import adif, band, clock
 from farhear._files import put
 from farhear.errors import InputError
-from farhear.layouts import Layout, layout_of
+from farhear.layouts import Layout, cells_of, layout_of
 from farhear.station import Station
 from farhear.tables import (
     Cells,
@@ -82,7 +82,6 @@ from farhear.tables import (
     Faults,
     Table,
     cell_text,
-    cells_of,
     frequency_khz,
     language_code,
     near_name,
@@ -169,7 +168,7 @@ def read_log(
     columns
         Our column name -> name in the file's header.
     encoding, delimiter
-        Of a text file; see :func:`farhear.tables.read_cells`.
+        Of a text file; see :func:`farhear.layouts.read_cells`.
     layout
         How the file is laid out; None looks for a layout beside it (see :mod:`farhear.layouts`).
     station

@@ -175,7 +175,7 @@ def read_atmospheric(path: Any, *, encoding: str | None = None) -> AtmosphericTa
     InputError
         When the file cannot be read, a column is missing, or the accepted rows leave holes.
     """
-    from farhear import tables
+    from farhear import layouts, tables
 
     columns = (
         tables.Column("month", tables.number(1, 12)),
@@ -185,7 +185,7 @@ def read_atmospheric(path: Any, *, encoding: str | None = None) -> AtmosphericTa
         tables.Column("upper_decile_db", tables.number(0, 60)),
         tables.Column("lower_decile_db", tables.number(0, 60)),
     )
-    cells = tables.read_cells(path, encoding=encoding)
+    cells = layouts.read_cells(path, encoding=encoding)
     seen: dict[tuple[Any, ...], int] = {}
 
     def once(values: dict[str, Any], texts: dict[str, str], rejects: Any, row: int) -> None:

@@ -51,7 +51,7 @@ from numpy.typing import NDArray
 from farhear import band
 from farhear._arrays import Floats
 from farhear.errors import InputError
-from farhear.layouts import Layout, layout_of
+from farhear.layouts import Layout, layout_of, read_cells
 from farhear.sites import Sites, read_sites
 from farhear.tables import (
     Column,
@@ -64,7 +64,6 @@ from farhear.tables import (
     number,
     parse_cells,
     plain_text,
-    read_cells,
 )
 from farhear.times import utc as to_utc
 
@@ -270,7 +269,7 @@ def read_schedule(
     sites
         Places of sites, for rows without coordinates: a table or its path.
     encoding, delimiter
-        See :func:`farhear.tables.read_cells`.
+        See :func:`farhear.layouts.read_cells`.
     layout
         How the file is laid out; None looks for a layout beside it (see :mod:`farhear.layouts`),
         where days, columns, season and sites can stand, too.

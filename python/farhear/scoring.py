@@ -63,6 +63,7 @@ from farhear import band, forecast, listening, magnetic, path, reception, skill,
 from farhear._arrays import FLUX_SFU, Floats, as_float64, check_range
 from farhear.errors import InputError
 from farhear.indices import DRIVERS, Indices, load_indices
+from farhear.layouts import read_cells
 from farhear.log import OUTCOMES, Log, instant, outcome_word, read_log
 from farhear.schedule import Schedule
 from farhear.station import NOISE_CLASSES, Station
@@ -76,7 +77,6 @@ from farhear.tables import (
     number,
     parse_cells,
     plain_text,
-    read_cells,
 )
 from farhear.times import UtcTimes, to_index, unix_s
 from farhear.times import utc as to_utc
@@ -224,7 +224,7 @@ def read_checks(
     columns
         Our column name -> name in the file's header.
     encoding, delimiter
-        See :func:`farhear.tables.read_cells`.
+        See :func:`farhear.layouts.read_cells`.
 
     Returns
     -------

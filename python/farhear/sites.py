@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from farhear.layouts import Layout, layout_of
+from farhear.layouts import Layout, layout_of, read_cells
 from farhear.tables import (
     Column,
     Faults,
@@ -33,7 +33,6 @@ from farhear.tables import (
     number,
     parse_cells,
     plain_text,
-    read_cells,
 )
 
 __all__ = ["Sites", "read_sites"]

@@ -1,8 +1,8 @@
 """Reading tables without losing a row: what was read is either in `frame` or in `rejects`.
 
-All readers of the package stand on :func:`read_cells` (bytes to text cells with line numbers) and
-:func:`parse_cells` (text cells to typed columns, faults collected). The file is only read, never
-changed.
+All readers of the package stand on :func:`farhear.layouts.read_cells` (bytes to text cells with
+line numbers) and :func:`parse_cells` (text cells to typed columns, faults collected). The file is
+only read, never changed.
 
 Form of a table file
 --------------------
@@ -16,25 +16,19 @@ up in exactly one of `frame` and `rejects`. By their suffix also ``.tsv`` and ``
 from __future__ import annotations
 
 import codecs
-import csv
 import datetime as dt
 import difflib
-import hashlib
-import io
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from typing import Any, Self
 
 import pandas as pd
 
 from farhear.errors import InputError
-
-if TYPE_CHECKING:
-    from farhear.layouts import Layout
 
 __all__ = ["MAX_BYTES", "MAX_ROWS", "Cells", "Column", "Table", "near_name"]
 
@@ -243,167 +237,6 @@ def decode(data: bytes, source: str, encoding: str | None = None) -> str:
             f"in line {line}"
         )
     return text.removeprefix("\ufeff")
-
-
-def read_cells(
-    path: str | Path,
-    *,
-    encoding: str | None = None,
-    delimiter: str | None = None,
-    columns: Mapping[str, str] | None = None,
-    layout: Layout | None = None,
-) -> Cells:
-    """Read a table file into text cells.
-
-    Parameters
-    ----------
-    path
-        The file; it is only read. Its suffix tells Excel and Parquet.
-    encoding
-        Name of the encoding if it is not UTF-8.
-    delimiter
-        One character between cells; None: a tab in .tsv and .tab, else a comma.
-    columns
-        Our column name -> name in the file's header, for files with other headers.
-    layout
-        How the file is laid out; the other arguments go before it.
-
-    Raises
-    ------
-    InputError
-        On an unreadable encoding, an empty file, a header with an empty or doubled name, a quote
-        that never closes, a damaged file, one over `MAX_BYTES` or `MAX_ROWS`.
-    OSError
-        When the file cannot be opened.
-    """
-    path = Path(path)
-    return cells_of(
-        read_bytes_of(path),
-        path.name,
-        encoding=encoding,
-        delimiter=delimiter,
-        columns=columns,
-        layout=layout,
-    )
-
-
-def cells_of(
-    data: bytes,
-    source: str,
-    *,
-    encoding: str | None = None,
-    delimiter: str | None = None,
-    columns: Mapping[str, str] | None = None,
-    layout: Layout | None = None,
-) -> Cells:
-    """Text cells of the bytes of a file named `source`; see :func:`read_cells`."""
-    from farhear import layouts
-
-    how = (layout or layouts.Layout()).said(encoding=encoding, delimiter=delimiter, columns=columns)
-    digest = hashlib.sha256(data).hexdigest()
-    suffix = Path(source).suffix.lower()
-    if suffix in (".xlsx", ".parquet"):
-        faults: list[Fault] = []
-        if suffix == ".xlsx":
-            names, rows, faults = layouts.workbook_rows(data, source, how)
-        else:
-            names, rows = layouts.parquet_rows(data, source)
-            if how.numbered:
-                names = [f"column {i}" for i in range(1, len(names) + 1)]
-        if not names:
-            raise InputError(f"{source} is empty: no header line")
-        header = checked_header(names, source, "", how.columns)
-        ours = dict(zip(names, header, strict=True))
-        shown = tuple((row, ours.get(name, name), *rest) for row, name, *rest in faults)
-        return Cells(source, digest, header, tuple(rows), shown, is_typed=True)  # type: ignore[arg-type]
-    text = decode(data, source, how.encoding)
-    if how.positions:
-        header, rows, faults = layouts.fixed_width_rows(text, source, how)
-        return Cells(source, digest, header, tuple(rows), tuple(faults))
-    if how.delimiter is None:
-        how = how.said(delimiter="\t" if suffix in (".tsv", ".tab") else ",")
-    header, rows = _delimited_rows(text, source, how)
-    return Cells(source, digest, header, tuple(rows))
-
-
-def _delimited_rows(text: str, source: str, how: Layout) -> tuple[tuple[str, ...], list[RawRow]]:
-    lines, skipped = _after_comments(text, how.skip_lines)
-    delimiter = how.delimiter or ","
-    reader = csv.reader(lines, delimiter=delimiter, strict=True)
-    header: tuple[str, ...] | None = None
-    rows: list[RawRow] = []
-    first = skipped + 1
-    try:
-        for cells in reader:
-            last = skipped + reader.line_num
-            if cells and header is None:
-                names = [f"column {i}" for i in range(1, len(cells) + 1)] if how.numbered else cells
-                header = checked_header(names, source, delimiter, how.columns)
-                if how.numbered:
-                    rows.append((first, last, tuple(cells)))
-            elif cells and not (len(cells) == 1 and not cells[0].strip()):
-                rows.append((first, last, tuple(cells)))
-                if len(rows) > MAX_ROWS:
-                    raise InputError(f"{source} has more than {MAX_ROWS} rows, the stated limit")
-            first = last + 1
-    except csv.Error as cause:
-        raise InputError(
-            f"{source}: the row that starts in line {first} is not CSV: {cause}"
-        ) from None
-    if header is None:
-        raise InputError(f"{source} is empty: no header line")
-    return header, rows
-
-
-def line_breaks(text: str) -> list[str]:
-    """Physical lines, ends kept, as an editor counts them."""
-    return list(io.StringIO(text, newline=""))
-
-
-def _after_comments(text: str, skip_lines: int) -> tuple[list[str], int]:
-    """Return physical lines (ends kept) after those to skip, comments and empty lines, counted."""
-    lines = line_breaks(text)
-    skipped = min(skip_lines, len(lines))
-    while skipped < len(lines) and (
-        lines[skipped].lstrip().startswith("#") or not lines[skipped].strip()
-    ):
-        skipped += 1
-    return lines[skipped:], skipped
-
-
-def checked_header(
-    cells: Sequence[str], source: str, delimiter: str, columns: Mapping[str, str | int]
-) -> tuple[str, ...]:
-    """Names of the columns, ours where `columns` says so."""
-    names = [cell.strip() for cell in cells]
-    if columns:
-        meant = {k: v if isinstance(v, str) else f"column {v}" for k, v in columns.items()}
-        for ours, theirs in meant.items():
-            if theirs not in names:
-                raise InputError(
-                    f"{source}: columns[{ours!r}] = {theirs!r} is not in the header"
-                    f"{near_name(theirs, names)}"
-                )
-        ours_of = {theirs: ours for ours, theirs in meant.items()}
-        if len(ours_of) != len(meant):
-            raise InputError(f"{source}: columns names one column of the file twice")
-        names = [ours_of.get(name, name) for name in names]
-    if len(names) == 1 and delimiter:
-        for other in (";", "\t", "|", ","):
-            if other != delimiter and other in names[0]:
-                raise InputError(
-                    f"{source}: the header has no {delimiter!r} but {other!r}; "
-                    f"say delimiter={other!r}"
-                )
-    for position, name in enumerate(names, start=1):
-        if not name:
-            raise InputError(f"{source}: column {position} of the header has no name")
-        if names.index(name) != position - 1:
-            raise InputError(
-                f"{source}: the header has {name!r} twice "
-                f"(columns {names.index(name) + 1} and {position})"
-            )
-    return tuple(names)
 
 
 def parse_cells(

@@ -4,7 +4,7 @@ import hashlib
 
 import pytest
 
-from farhear import tables
+from farhear import layouts, tables
 from farhear.errors import InputError
 
 COLUMNS = (
@@ -17,7 +17,7 @@ COLUMNS = (
 def read(tmp_path, content, **options):
     path = tmp_path / "table.csv"
     path.write_bytes(content if isinstance(content, bytes) else content.encode())
-    cells = tables.read_cells(path, **options)
+    cells = layouts.read_cells(path, **options)
     frame, rejects, warnings = tables.parse_cells(cells, COLUMNS)
     return tables.Table(
         frame=frame,
@@ -109,7 +109,7 @@ def test_columns_can_be_renamed_and_unused_ones_are_named(tmp_path):
 
 
 def test_size_limits_are_enforced(tmp_path, monkeypatch):
-    monkeypatch.setattr(tables, "MAX_ROWS", 2)
+    monkeypatch.setattr(layouts, "MAX_ROWS", 2)
     with pytest.raises(InputError, match="more than 2 rows"):
         read(tmp_path, "place\nA\nB\nC\n")
     monkeypatch.setattr(tables, "MAX_BYTES", 4)
@@ -121,5 +121,5 @@ def test_the_file_is_not_changed(tmp_path):
     path = tmp_path / "table.csv"
     path.write_text("place\nA\n")
     before = (path.read_bytes(), path.stat().st_mtime_ns)
-    tables.parse_cells(tables.read_cells(path), COLUMNS)
+    tables.parse_cells(layouts.read_cells(path), COLUMNS)
     assert (path.read_bytes(), path.stat().st_mtime_ns) == before

@@ -1,0 +1,214 @@
+"""Questions written down before the data are looked at.
+
+A pattern found by looking will be found again in the same data: that is no test. So a question has
+the date on which it was written, stands in the `study.toml` of a study's folder, and is never
+changed there; a verdict says whether its checks came after it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import math
+import os
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from farhear.errors import InputError
+from farhear.tables import decode, near_name, read_bytes_of
+from farhear.times import UtcTimes, iso_text, unix_s
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["HUNCHES", "Question", "add_question", "came_first", "read_questions"]
+
+HUNCHES: Mapping[str, str] = {
+    "H1": "one band opens before another at dusk",
+    "H2": "which of several bands opens first",
+    "H3": "the opening follows sunset through the season",
+    "H4": "magnetically disturbed nights hurt reception",
+    "H5": "one season is better than another on a band",
+    "H6": "the likelihood I was shown matches my log",
+    "H7": "my misses are my ears, not the band",
+    "H8": "a change of antenna changed what I hear",
+}
+"""What can be asked."""
+
+_FILE = "study.toml"
+_LONGEST = 500
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """One question.
+
+    Attributes
+    ----------
+    hunch
+        Key of `HUNCHES`.
+    text
+        The question in the asker's words.
+    parameters
+        What the hunch needs to know, for example ``{"a": "31 m", "b": "25 m"}``: names with texts,
+        numbers, truth values, or lists of these.
+    written_utc
+        When it was written, RFC 3339 with Z.
+
+    Raises
+    ------
+    InputError
+        On an unknown hunch, an empty or long text, a value of another kind, a time without a zone.
+    """
+
+    hunch: str
+    text: str
+    parameters: Mapping[str, Any] = field(default_factory=dict)
+    written_utc: str = ""
+
+    def __post_init__(self) -> None:
+        if self.hunch not in HUNCHES:
+            raise InputError(f"hunch = {self.hunch!r} is none of {', '.join(HUNCHES)}")
+        if not isinstance(self.text, str) or not self.text.strip():
+            raise InputError("text is empty; write the question down in words")
+        if len(self.text) > _LONGEST or not self.text.isprintable():
+            raise InputError(f"text is longer than {_LONGEST} characters or has a line break")
+        for name, value in self.parameters.items():
+            if not name.isidentifier():
+                raise InputError(f"parameters has the name {name!r}, which is no plain word")
+            _toml(f"parameters.{name}", value)
+        written = self.written_utc or iso_text(float(int(dt.datetime.now(dt.UTC).timestamp())))
+        object.__setattr__(self, "written_utc", iso_text(float(unix_s(written))))
+        object.__setattr__(self, "parameters", dict(self.parameters))
+
+
+def _toml(name: str, value: Any) -> str:
+    """One value as TOML."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        if not value.isprintable():
+            raise InputError(f"{name} = {value!r} has a line break or a control character")
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, (int, np.integer)):
+        return str(int(value))
+    if isinstance(value, (float, np.floating)):
+        if not math.isfinite(value):
+            raise InputError(f"{name} = {value!r} is not a finite number")
+        return repr(float(value))
+    if isinstance(value, (list, tuple)):
+        return f"[{', '.join(_toml(f'{name}[{i}]', one) for i, one in enumerate(value))}]"
+    raise InputError(f"{name} = {value!r} is neither text, number, truth value, nor a list of them")
+
+
+def add_question(folder: str | Path, question: Question) -> Path:
+    """Write a question behind those that stand in the `study.toml` of a folder.
+
+    Parameters
+    ----------
+    folder
+        Folder of the study; made when it is not there.
+    question
+        What to ask.
+
+    Returns
+    -------
+    The file.
+
+    Raises
+    ------
+    InputError
+        When the file is no TOML, or has the same question (hunch and parameters) already: a
+        question that is asked again with another date would look newer or older than it is.
+    OSError
+        When the file cannot be written.
+    """
+    folder = Path(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / _FILE
+    old = read_questions(folder) if path.exists() else ()
+    for one in old:
+        if (one.hunch, one.parameters) == (question.hunch, question.parameters):
+            raise InputError(f"{path.name} has this question already, of {one.written_utc}")
+    lines = [
+        "",
+        "[[questions]]",
+        f"hunch = {_toml('hunch', question.hunch)}",
+        f"text = {_toml('text', question.text)}",
+        f"written_utc = {_toml('written_utc', question.written_utc)}",
+    ]
+    if question.parameters:
+        lines += ["[questions.parameters]"]
+        lines += [f"{n} = {_toml(n, v)}" for n, v in question.parameters.items()]
+    with path.open("a", encoding="utf-8") as file:
+        file.write("\n".join(lines) + "\n")
+        file.flush()
+        os.fsync(file.fileno())
+    return path
+
+
+def read_questions(folder: str | Path) -> tuple[Question, ...]:
+    """Questions in the `study.toml` of a folder, in their order.
+
+    Raises
+    ------
+    InputError
+        When the file is no TOML or a question is none.
+    OSError
+        When the file cannot be opened.
+    """
+    path = Path(folder) / _FILE
+    try:
+        content = tomllib.loads(decode(read_bytes_of(path), path.name))
+    except (ValueError, RecursionError) as cause:
+        raise InputError(f"{path.name} is not TOML: {cause}") from None
+    entries = content.get("questions", [])
+    if not isinstance(entries, list):
+        raise InputError(f"{path.name}: questions is not a list of tables; write [[questions]]")
+    out = []
+    known = ("hunch", "text", "parameters", "written_utc")
+    for number, entry in enumerate(entries):
+        where = f"{path.name}: questions[{number}]"
+        if not isinstance(entry, dict):
+            raise InputError(f"{where} is not a table")
+        for key in entry:
+            if key not in known:
+                raise InputError(f"{where}: unknown key {key!r}{near_name(key, known)}")
+        for key in ("hunch", "text", "written_utc"):
+            if key not in entry:
+                raise InputError(f"{where} has no {key!r}")
+        try:
+            out.append(Question(**entry))
+        except InputError as fault:
+            raise InputError(f"{where}: {fault}") from None
+    return tuple(out)
+
+
+def came_first(question: Question, start_utc: Any) -> tuple[bool, int]:
+    """Whether a question was written before every check, and how many checks came after it.
+
+    Parameters
+    ----------
+    question
+        The question.
+    start_utc
+        Starts of the checks of its verdict (see `farhear.utc`).
+
+    Returns
+    -------
+    True when all checks began after it was written; and the number of those that did.
+    """
+    starts = unix_s(start_utc)
+    later = int((starts > float(unix_s(question.written_utc))).sum())
+    return later == starts.size and later > 0, later
+
+
+def after(question: Question, frame: pd.DataFrame) -> pd.DataFrame:
+    """Rows of a table with `start_utc` that began after the question was written."""
+    written = UtcTimes(unix_s(question.written_utc))
+    return frame[unix_s(frame["start_utc"]) > float(written.unix_s)]

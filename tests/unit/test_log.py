@@ -391,11 +391,12 @@ for turn in range(40):
             })
             os.write(into, (key + "\\n").encode())
     os.close(into)
-    time.sleep(draw.uniform(0.002, 0.06))
-    os.kill(child, signal.SIGKILL)
-    os.waitpid(child, 0)
     with open(out) as told:
-        sys.stdout.write(told.read())
+        first = told.readline() if turn % 2 else ""  # some are killed before, some after a line
+        time.sleep(draw.uniform(0.002, 0.06))
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        sys.stdout.write(first + told.read())
 """
 
 
@@ -407,7 +408,7 @@ def test_no_check_is_lost_when_the_writer_is_killed(tmp_path):
     ).stdout.split()
     log = read_log(path)
     keys = log.frame["check_id"].tolist()
-    assert len(told) > 5  # on a busy machine few get through
+    assert len(told) >= 20
     assert len(set(keys)) == len(keys)
     assert set(told) <= set(keys)
     assert len(keys) + log.rows_rejected == log.rows_read

@@ -1,10 +1,12 @@
-"""Writing a file so that a crash leaves the old one whole."""
+"""Writing a file so that a crash leaves the old one whole, and values of TOML."""
 
 import contextlib
+import json
 import os
 import secrets
 import shutil
 from pathlib import Path
+from typing import Any
 
 
 def put(path: Path, data: bytes) -> None:
@@ -35,3 +37,11 @@ def put(path: Path, data: bytes) -> None:
                 os.fsync(folder)
             finally:
                 os.close(folder)
+
+
+def toml_value(value: Any) -> str:
+    """Texts, finite numbers, truth values and lists of these as TOML.
+
+    They are written as in JSON, but for the character DEL.
+    """
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -6,10 +6,8 @@ row is either typed or refused with a reason whatever the layout.
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import hashlib
-import io
 import math
 import re
 import time
@@ -22,6 +20,7 @@ import pandas as pd
 
 from farhear._core import __version__
 from farhear.errors import InputError
+from farhear.layouts import after_comments, csv_rows, line_breaks
 from farhear.tables import (
     MAX_BYTES,
     MAX_ROWS,
@@ -320,11 +319,8 @@ def parse_indices(data: bytes, source: str, short: str) -> Parsed:
 def _recognised(data: bytes, source: str) -> tuple[_Layout, Cells]:
     """Tell the layout by the content, and cut the text into cells."""
     text = decode(data, source)
-    lines = list(io.StringIO(text, newline=""))  # only \n, \r and \r\n end a line, as in an editor
-    skipped = 0
-    while skipped < len(lines) and lines[skipped].strip()[:1] in ("", "#"):
-        skipped += 1
-    comments, lines = lines[:skipped], lines[skipped:]
+    lines, skipped = after_comments(text)
+    comments = line_breaks(text)[:skipped]
     first = lines[0].strip() if lines else ""
     if first.startswith("<"):
         raise InputError(f"{source} is a web page or XML, not a table: it begins {_shown(first)}")
@@ -340,7 +336,9 @@ def _recognised(data: bytes, source: str) -> tuple[_Layout, Cells]:
         ]
         layout, header = _GFZ, _GFZ_NAMES
     else:
-        header, rows = _csv_rows(lines, skipped, source)
+        rows = list(csv_rows(lines, skipped, source, ",", has_header=True))
+        header = tuple(name.strip() for name in rows[0][2]) if rows else ()
+        rows = rows[1:]
         layout = _layout_of_header(header, source)
     if len(rows) > MAX_ROWS:
         raise InputError(f"{source} has more than {MAX_ROWS} rows, the stated limit")
@@ -361,28 +359,6 @@ def _check_gfz_names(names: list[str] | None, first: str, source: str) -> None:
             f"{source}: its columns are {_shown(' '.join(names))}; those of the daily text of GFZ "
             f"are {' '.join(_GFZ_NAMES)}"
         )
-
-
-def _csv_rows(
-    lines: list[str], skipped: int, source: str
-) -> tuple[tuple[str, ...], list[tuple[int, int, tuple[str, ...]]]]:
-    """Header and rows of a CSV file, with the first and last line of each."""
-    reader = csv.reader(lines, strict=True)
-    rows = []
-    start = skipped + 1
-    try:
-        header = tuple(name.strip() for name in next(reader, []))
-        start = skipped + reader.line_num + 1
-        for cells in reader:
-            last = skipped + reader.line_num
-            if cells and not (len(cells) == 1 and not cells[0].strip()):
-                rows.append((start, last, tuple(cells)))
-            start = last + 1
-    except csv.Error as cause:
-        raise InputError(
-            f"{source}: the row that starts in line {start} is not CSV: {cause}"
-        ) from None
-    return header, rows
 
 
 def _layout_of_header(header: tuple[str, ...], source: str) -> _Layout:

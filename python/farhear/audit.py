@@ -52,7 +52,7 @@ from farhear.errors import InputError
 from farhear.log import Log
 from farhear.schedule import Schedule
 from farhear.station import Station
-from farhear.tables import near_name
+from farhear.tables import near_name, plain_name
 from farhear.times import UtcTimes, iso_text, unix_s
 
 __all__ = ["FEWEST_CHECKS", "KINDS", "LEAST_LOG10_ODDS", "Audit", "audit", "fix"]
@@ -232,20 +232,17 @@ class _Group(NamedTuple):
     """Positions in the schedule."""
 
 
-def _plain(names: Sequence[str]) -> list[str]:
-    return [" ".join(name.split()).casefold() for name in names]
-
-
 def _look_up(
     frame: pd.DataFrame, schedule: Schedule, drift_khz: float, found: list[_Finding]
 ) -> list[_Group]:
     """Heard checks that the schedule has on their frequency; the others are findings."""
     listed_khz = schedule.frame["freq_khz"].to_numpy(np.float64)
-    listed_names = _plain(schedule.frame["broadcaster"].tolist())
+    listed_names = [plain_name(name) for name in schedule.frame["broadcaster"]]
     rows_of: dict[str, list[int]] = {}
     for position, name in enumerate(listed_names):
         rows_of.setdefault(name, []).append(position)
-    names, khz = _plain(frame["identity"].tolist()), frame["freq_khz"].to_numpy(np.float64)
+    names = [plain_name(name) for name in frame["identity"]]
+    khz = frame["freq_khz"].to_numpy(np.float64)
     heard = (frame["outcome"] == "heard").to_numpy() & np.isfinite(khz)
     checks_of: dict[tuple[str, float], list[int]] = {}
     for at in np.flatnonzero(heard).tolist():
@@ -466,7 +463,9 @@ def _clocks(
         _add_order(evidence[:, mistakes.index("date")], at, counts, nights)
     order = np.argsort(at)
     of_check = [g.rows for g in groups for _ in range(g.checks.size)]
-    _, names = np.unique(np.array(_plain(frame["identity"].tolist()))[at], return_inverse=True)
+    _, names = np.unique(
+        np.array([plain_name(name) for name in frame["identity"]])[at], return_inverse=True
+    )
     return _Clocks(
         places=at[order],
         mistakes=mistakes,

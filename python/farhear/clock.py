@@ -26,6 +26,9 @@ from farhear._arrays import Floats, restore
 from farhear.errors import InputError
 from farhear.times import UtcTimes, utc
 
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+"""Days of the week in the order of ISO 8601 and of `datetime.weekday`."""
+
 __all__ = [
     "day_span",
     "offset_min",

@@ -54,7 +54,7 @@ LIMIT_WORDS = {
 }
 """What limits reception (`farhear.reception.LIMITS`), in words."""
 
-_WEEKDAYS = np.array(["", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"])
+_WEEKDAYS = np.array(["", *(day[:3] for day in clock.WEEKDAYS)])
 _NEIGHBOUR_KHZ = 10.0
 _LIKELY = 0.5
 _CHUNK = 20_000
@@ -219,9 +219,9 @@ class Air:
         if self.driver.sd_sfu == 0.0:
             seen = self._receive(position, t_unix_s, self.driver.f107_sfu)
         else:
-            away_sfu = np.sqrt(3.0) * self.driver.sd_sfu
-            fluxes = np.clip(self.driver.f107_sfu + away_sfu * np.array([-1, 0, 1]), *FLUX_SFU)
-            seen = reception.over_fluxes(*(self._receive(position, t_unix_s, f) for f in fluxes))
+            fluxes = reception.flux_points(self.driver.f107_sfu, self.driver.sd_sfu)
+            each = [self._receive(position, t_unix_s, float(flux)) for flux in fluxes]
+            seen = reception.over_fluxes(*each)
         names = ("likelihood", "snr_db", "limit", "demodulation", "demodulation_gain_db")
         return {name: seen[name].to_numpy() for name in names}
 
@@ -501,7 +501,7 @@ def plan(
     chosen = _chosen(schedule, languages, targets, heard)
     flux = driver(UtcTimes(np.array((begin_s + end_s) / 2.0)), f107_sfu, indices)
     air = Air.of(station, schedule, flux, wanted_db)
-    which, from_s, to_s = stretches(schedule, chosen, begin_s, end_s)
+    which, from_s, to_s = schedule.stretches(chosen, begin_s, end_s)
     stretch, t_s = _instants(from_s, to_s, step_min * _MINUTE_S)
     seen = air.receive(which[stretch], t_s)
     best = _best(stretch, which.size, seen)
@@ -677,51 +677,6 @@ def _chosen(
     return np.flatnonzero(keep)
 
 
-def stretches(
-    schedule: Schedule, positions: NDArray[np.intp], begin_s: float, end_s: float
-) -> tuple[NDArray[np.intp], Floats, Floats]:
-    """Stretches on the air without a break, cut to a window.
-
-    Returns
-    -------
-    Position of the row, start and stop [s], in order of position and start. They agree with
-    `Schedule.on_air` to the second.
-    """
-    frame = schedule.frame.iloc[positions]
-    start_s = frame["start_min"].to_numpy(np.float64) * _MINUTE_S
-    stop_s = frame["stop_min"].to_numpy(np.float64) * _MINUTE_S
-    mask = frame["days_mask"].to_numpy(np.int64)
-    first = frame["valid_from"].to_numpy("datetime64[D]")
-    final = frame["valid_to"].to_numpy("datetime64[D]")
-    low = np.full(len(frame), begin_s)
-    high = np.full(len(frame), end_s)
-    seasons = frame["season"].to_numpy(dtype=object)
-    for name in set(seasons) - {""}:
-        span_s = clock.season_span(name).unix_s
-        low[seasons == name] = max(begin_s, span_s[0])
-        high[seasons == name] = min(end_s, span_s[1])
-    found: list[tuple[int, float, float]] = []
-    for day in range(int(begin_s // _DAY_S) - 1, int(end_s // _DAY_S) + 1):
-        date = np.datetime64(day, "D")
-        runs = (mask >> ((day + 3) % 7)) & 1 == 1
-        runs &= (np.isnat(first) | (first <= date)) & (np.isnat(final) | (date <= final))
-        a = np.maximum(day * _DAY_S + start_s, low)
-        b = np.minimum(day * _DAY_S + stop_s, high)
-        where = np.flatnonzero(runs & (a < b))
-        found += zip(positions[where].tolist(), a[where].tolist(), b[where].tolist(), strict=True)
-    merged: list[tuple[int, float, float]] = []
-    for position, a_s, b_s in sorted(found):
-        if merged and merged[-1][0] == position and a_s <= merged[-1][2]:
-            merged[-1] = (position, merged[-1][1], max(b_s, merged[-1][2]))
-        else:
-            merged.append((position, a_s, b_s))
-    return (
-        np.array([m[0] for m in merged], dtype=np.intp),
-        np.array([m[1] for m in merged], dtype=np.float64),
-        np.array([m[2] for m in merged], dtype=np.float64),
-    )
-
-
 def _instants(from_s: Floats, to_s: Floats, step_s: float) -> tuple[NDArray[np.intp], Floats]:
     """Number of the stretch and instant of every evaluation: the steps inside, or the middle."""
     numbers, times = [np.empty(0, np.intp)], [np.empty(0)]
@@ -845,17 +800,14 @@ def _frame(
         "limit": [LIMIT_WORDS[LIMITS[int(code)]] for code in seen["limit"]],
     }
     ends = {
-        "home": (
-            np.full(which.size, air.station.lat_deg),
-            np.full(which.size, air.station.lon_deg),
-        ),
+        "home": (np.array([air.station.lat_deg]), np.array([air.station.lon_deg])),
         "tx": (air.column("tx_lat_deg")[which], air.column("tx_lon_deg")[which]),
     }
     for end, place in ends.items():
         middle_s = (window[0] + window[1]) / 2.0
         rise_s, set_s = _sun_inside(*place, middle_s - _DAY_S / 2.0, middle_s + _DAY_S / 2.0)
-        columns[f"{end}_sunset_utc"] = to_index(UtcTimes(set_s))
-        columns[f"{end}_sunrise_utc"] = to_index(UtcTimes(rise_s))
+        for name, t_s in (("sunset", set_s), ("sunrise", rise_s)):
+            columns[f"{end}_{name}_utc"] = to_index(UtcTimes(np.broadcast_to(t_s, which.shape)))
     columns["row"] = rows["row"].to_numpy()
     words = ("strength", "mode", "mode_reason", "neighbours", "limit")
     columns |= {name: pd.Series(columns[name], dtype="str") for name in words}

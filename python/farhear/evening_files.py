@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 __all__ = ["write_calendar", "write_page", "write_table"]
 
 _HALF_HOUR_S = 1800.0
-_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 def write_table(plan: Plan, path: str | Path) -> None:
@@ -112,10 +111,8 @@ def _instant(unix_s: float) -> dt.datetime:
 
 def _began_s(plan: Plan, rank: int, begin_s: float) -> float:
     """When a broadcast that is on the air at the beginning of the window began. [s]"""
-    from farhear.evening import stretches
-
     position = plan._position[rank : rank + 1]
-    _, from_s, _ = stretches(plan._air.schedule, position, begin_s - _HALF_HOUR_S, begin_s + 1.0)
+    _, from_s, _ = plan._air.schedule.stretches(position, begin_s - _HALF_HOUR_S, begin_s + 1.0)
     return float(from_s[-1])
 
 
@@ -129,7 +126,8 @@ def _sentences(
     return [
         f"likelihood {line['likelihood']:.2f}{at}, {line['strength']}",
         f"{line['mode']}: {line['mode_reason']}",
-        f"{_WEEKDAYS[start.weekday()]} {start:%H:%M} to {_WEEKDAYS[end.weekday()]} {end:%H:%M} UTC",
+        f"{clock.WEEKDAYS[start.weekday()][:3]} {start:%H:%M} to "
+        f"{clock.WEEKDAYS[end.weekday()][:3]} {end:%H:%M} UTC",
     ]
 
 

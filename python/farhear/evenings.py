@@ -25,6 +25,7 @@ from farhear.log import OUTCOMES, Log
 from farhear.schedule import Schedule
 from farhear.station import Station
 from farhear.sun import HORIZON_ZENITH_DEG
+from farhear.tables import plain_name
 from farhear.times import UtcTimes, iso_text, to_index, unix_s
 
 __all__ = ["STATES", "Nights", "evening_of", "nights", "openings", "order_of", "table"]
@@ -333,13 +334,13 @@ def _on_air(
     """1.0 and 0.0 where the schedule lists the channel in that season, else NaN."""
     listed = schedule.frame
     of_row = listed["freq_khz"].to_numpy(np.float64)
-    names = np.array([_plain(name) for name in listed["broadcaster"].tolist()], dtype=object)
+    names = np.array([plain_name(name) for name in listed["broadcaster"].tolist()], dtype=object)
     seasons = listed["season"].to_numpy(dtype=object)
     season = np.asarray(clock.season(UtcTimes(middle_s))).astype(object)
     out = np.full(freq_khz.size, np.nan)
     channels: dict[tuple[float, str], list[int]] = {}
     for at, (khz, name) in enumerate(zip(freq_khz.tolist(), identity.tolist(), strict=True)):
-        channels.setdefault((khz, _plain(name)), []).append(at)
+        channels.setdefault((khz, plain_name(name)), []).append(at)
     for (khz, name), checks in channels.items():
         rows = np.flatnonzero((of_row == khz) & ((names == name) | (name == "")))
         if rows.size:
@@ -348,10 +349,6 @@ def _on_air(
             known = ((own == "") | (own == season[checks][None, :])).any(axis=0)
             out[checks] = np.where(known, on.any(axis=0), np.nan)
     return out
-
-
-def _plain(name: str) -> str:
-    return " ".join(name.split()).casefold()
 
 
 # Openings ---------------------------------------------------------------------------------------

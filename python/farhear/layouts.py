@@ -1,8 +1,8 @@
 """How a table file is laid out: CSV, TSV, Excel, Parquet or fixed width, and under which names.
 
 What cannot be told from a file is written once into a small TOML file beside it, named after it:
-`list.txt` has `list.txt.layout.toml`. Every reader of the package looks for it; what a caller says
-goes before it. All keys may be left out::
+`list.txt` has `list.txt.layout.toml`. The readers of schedules, sites and logs look for it; what a
+caller says goes before it. All keys may be left out::
 
     days = "sunday1"          # schedule: what day digits mean
     season = "B26"            # schedule
@@ -28,15 +28,15 @@ import dataclasses
 import hashlib
 import io
 import itertools
-import json
 import tomllib
 import warnings
 import zipfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
+from farhear._files import toml_value
 from farhear.errors import InputError
 from farhear.tables import (
     MAX_BYTES,
@@ -93,6 +93,11 @@ class Layout:
         """Whether columns are told by their numbers: the file then has no header."""
         return any(_is_whole(theirs) for theirs in self.columns.values())
 
+    def separator(self, source: str) -> str:
+        """Character between the cells of a text file of that name."""
+        is_tabbed = Path(source).suffix.lower() in (".tsv", ".tab")
+        return self.delimiter or ("\t" if is_tabbed else ",")
+
     def said(self, **given: Any) -> Layout:
         """Return the same with what a caller says; None leaves as it is."""
         return dataclasses.replace(self, **{k: v for k, v in given.items() if v is not None})
@@ -144,6 +149,20 @@ def layout_of(path: str | Path, given: Layout | str | Path | None = None) -> Lay
     return read_layout(beside) if beside.exists() else Layout()
 
 
+def layout_for(
+    path: str | Path,
+    given: Layout | str | Path | None,
+    known: Sequence[str],
+    **said: Any,
+) -> Layout:
+    """:func:`layout_of` with what a caller says; its columns must be among those of the reader."""
+    how = layout_of(path, given).said(**said)
+    for name in (*how.columns, *how.positions):
+        if name not in known:
+            raise InputError(f"columns names {name!r}, unknown{near_name(name, known)}")
+    return how
+
+
 def read_layout(path: str | Path) -> Layout:
     """Read a layout, see the module.
 
@@ -186,10 +205,14 @@ def write_layout(layout: Layout, table: str | Path) -> Path:
         if isinstance(value, Mapping):
             tables[one.name] = value
         elif value is not None and value != one.default:
-            lines.append(f"{one.name} = {_toml(value)}")
+            lines.append(f"{one.name} = {toml_value(value)}")
     for name, values in tables.items():
         if values:
-            lines += ["", f"[{name}]", *(f"{_toml(k)} = {_toml(v)}" for k, v in values.items())]
+            lines += [
+                "",
+                f"[{name}]",
+                *(f"{toml_value(k)} = {toml_value(v)}" for k, v in values.items()),
+            ]
     path = Path(f"{table}{_ENDING}")
     try:
         data = "".join(f"{line}\n" for line in lines).encode("utf-8")
@@ -198,11 +221,6 @@ def write_layout(layout: Layout, table: str | Path) -> Path:
     with path.open("xb") as file:
         file.write(data)
     return path
-
-
-def _toml(value: Any) -> str:
-    """Texts, whole numbers and pairs as TOML; its basic strings are those of JSON but for DEL."""
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 # Any file ---------------------------------------------------------------------------------------
@@ -281,39 +299,48 @@ def cells_of(
     if how.positions:
         header, rows, faults = fixed_width_rows(text, source, how)
         return Cells(source, digest, header, tuple(rows), tuple(faults))
-    if how.delimiter is None:
-        how = how.said(delimiter="\t" if suffix in (".tsv", ".tab") else ",")
     header, rows = _delimited_rows(text, source, how)
     return Cells(source, digest, header, tuple(rows))
 
 
 def _delimited_rows(text: str, source: str, how: Layout) -> tuple[tuple[str, ...], list[RawRow]]:
-    lines, skipped = _after_comments(text, how.skip_lines)
-    delimiter = how.delimiter or ","
+    lines, skipped = after_comments(text, how.skip_lines)
+    delimiter = how.separator(source)
+    rows = csv_rows(lines, skipped, source, delimiter, has_header=not how.numbered)
+    first = next(rows, None)
+    if first is None:
+        raise InputError(f"{source} is empty: no header line")
+    names = first[2]
+    if how.numbered:
+        names = tuple(f"column {i}" for i in range(1, len(names) + 1))
+    header = checked_header(names, source, delimiter, how.columns)
+    return header, [first, *rows] if how.numbered else list(rows)
+
+
+def csv_rows(
+    lines: list[str], skipped: int, source: str, delimiter: str, *, has_header: bool
+) -> Iterator[RawRow]:
+    """Rows of CSV with their first and last line, the header among them; blank ones left out.
+
+    `skipped` lines stand before these in the file.
+    """
     reader = csv.reader(lines, delimiter=delimiter, strict=True)
-    header: tuple[str, ...] | None = None
-    rows: list[RawRow] = []
+    count = 0
     first = skipped + 1
     try:
         for cells in reader:
             last = skipped + reader.line_num
-            if cells and header is None:
-                names = [f"column {i}" for i in range(1, len(cells) + 1)] if how.numbered else cells
-                header = checked_header(names, source, delimiter, how.columns)
-                if how.numbered:
-                    rows.append((first, last, tuple(cells)))
-            elif cells and not (len(cells) == 1 and not cells[0].strip()):
-                rows.append((first, last, tuple(cells)))
-                if len(rows) > MAX_ROWS:
+            is_blank = not cells or (len(cells) == 1 and not cells[0].strip() and count > 0)
+            if not is_blank:
+                count += 1
+                if count > MAX_ROWS + has_header:
                     raise InputError(f"{source} has more than {MAX_ROWS} rows, the stated limit")
+                yield first, last, tuple(cells)
             first = last + 1
     except csv.Error as cause:
         raise InputError(
             f"{source}: the row that starts in line {first} is not CSV: {cause}"
         ) from None
-    if header is None:
-        raise InputError(f"{source} is empty: no header line")
-    return header, rows
 
 
 def line_breaks(text: str) -> list[str]:
@@ -321,7 +348,7 @@ def line_breaks(text: str) -> list[str]:
     return list(io.StringIO(text, newline=""))
 
 
-def _after_comments(text: str, skip_lines: int) -> tuple[list[str], int]:
+def after_comments(text: str, skip_lines: int = 0) -> tuple[list[str], int]:
     """Return physical lines (ends kept) after those to skip, comments and empty lines, counted."""
     lines = line_breaks(text)
     skipped = min(skip_lines, len(lines))

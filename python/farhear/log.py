@@ -74,7 +74,7 @@ import pandas as pd
 from farhear import adif, band, clock
 from farhear._files import put
 from farhear.errors import InputError
-from farhear.layouts import Layout, cells_of, layout_of
+from farhear.layouts import Layout, cells_of, layout_for
 from farhear.station import Station
 from farhear.tables import (
     Cells,
@@ -191,14 +191,17 @@ def read_log(
         When the file cannot be opened.
     """
     path = Path(path)
-    how = layout_of(path, layout).said(
-        time_zone=time_zone, columns=columns, encoding=encoding, delimiter=delimiter
+    how = layout_for(
+        path,
+        layout,
+        COLUMNS,
+        time_zone=time_zone,
+        columns=columns,
+        encoding=encoding,
+        delimiter=delimiter,
     )
     if how.time_zone is not None:
         clock.offset_min("2026-01-01T00:00Z", how.time_zone)  # refuses an unknown zone
-    for name in (*how.columns, *how.positions):
-        if name not in COLUMNS:
-            raise InputError(f"columns names {name!r}, unknown{near_name(name, COLUMNS)}")
     cells, no_end = _log_cells(path, how)
     log = _parsed(cells, how.time_zone)
     warnings = Faults(list(log.warnings.itertuples(index=False, name=None)))
@@ -254,9 +257,7 @@ def _log_cells(path: Path, how: Layout) -> tuple[Cells, bool]:
         return Cells(path.name, digest, header, tuple(rows), tuple(faults), is_typed=True), False
     if suffix in (".xlsx", ".parquet") or how.encoding is not None or how.positions:
         return cells_of(data, path.name, layout=how), False
-    if how.delimiter is None:
-        how = how.said(delimiter="\t" if suffix in (".tsv", ".tab") else ",")
-    delimiter = how.delimiter or ","
+    delimiter = how.separator(path.name)
     file = io.BytesIO(data)
     tail = _tail(file)
     header = header_of(file, delimiter) if tail else ()
@@ -393,12 +394,11 @@ _MONTHS = (
     *("january", "february", "march", "april", "may", "june", "july", "august"),
     *("september", "october", "november", "december"),
 )
-_WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
 def _position(name: str, names: Sequence[str], what: str) -> int:
     for at, full in enumerate(names):
-        if len(name) >= 3 and full.startswith(name.lower()):
+        if len(name) >= 3 and full.lower().startswith(name.lower()):
             return at
     raise ValueError(f"{name!r} is no {what}")
 
@@ -423,9 +423,9 @@ def _wall_words(text: str) -> str:
     except ValueError:
         raise ValueError("no such day in the calendar, or no such time of day") from None
     if found["weekday"] is not None:
-        weekday = _position(found["weekday"], _WEEKDAYS, "day of the week")
+        weekday = _position(found["weekday"], clock.WEEKDAYS, "day of the week")
         if weekday != wall.weekday():
-            raise ValueError(f"that day is a {_WEEKDAYS[wall.weekday()].capitalize()}")
+            raise ValueError(f"that day is a {clock.WEEKDAYS[wall.weekday()]}")
     return wall.isoformat()
 
 

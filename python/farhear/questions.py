@@ -8,7 +8,6 @@ changed there; a verdict says whether its checks came after it.
 from __future__ import annotations
 
 import datetime as dt
-import json
 import math
 import os
 import tomllib
@@ -19,9 +18,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from farhear._files import toml_value
 from farhear.errors import InputError
 from farhear.tables import decode, near_name, read_bytes_of
-from farhear.times import UtcTimes, iso_text, unix_s
+from farhear.times import iso_text, unix_s
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -78,31 +78,32 @@ class Question:
             raise InputError("text is empty; write the question down in words")
         if len(self.text) > _LONGEST or not self.text.isprintable():
             raise InputError(f"text is longer than {_LONGEST} characters or has a line break")
+        parameters = {}
         for name, value in self.parameters.items():
             if not name.isidentifier():
                 raise InputError(f"parameters has the name {name!r}, which is no plain word")
-            _toml(f"parameters.{name}", value)
+            parameters[name] = _checked(f"parameters.{name}", value)
         written = self.written_utc or iso_text(float(int(dt.datetime.now(dt.UTC).timestamp())))
         object.__setattr__(self, "written_utc", iso_text(float(unix_s(written))))
-        object.__setattr__(self, "parameters", dict(self.parameters))
+        object.__setattr__(self, "parameters", parameters)
 
 
-def _toml(name: str, value: Any) -> str:
-    """One value as TOML."""
+def _checked(name: str, value: Any) -> Any:
+    """The value in plain types, or an error that names it."""
     if isinstance(value, bool):
-        return "true" if value else "false"
+        return value
     if isinstance(value, str):
         if not value.isprintable():
             raise InputError(f"{name} = {value!r} has a line break or a control character")
-        return json.dumps(value, ensure_ascii=False)
+        return value
     if isinstance(value, (int, np.integer)):
-        return str(int(value))
+        return int(value)
     if isinstance(value, (float, np.floating)):
         if not math.isfinite(value):
             raise InputError(f"{name} = {value!r} is not a finite number")
-        return repr(float(value))
+        return float(value)
     if isinstance(value, (list, tuple)):
-        return f"[{', '.join(_toml(f'{name}[{i}]', one) for i, one in enumerate(value))}]"
+        return [_checked(f"{name}[{i}]", one) for i, one in enumerate(value)]
     raise InputError(f"{name} = {value!r} is neither text, number, truth value, nor a list of them")
 
 
@@ -138,13 +139,13 @@ def add_question(folder: str | Path, question: Question) -> Path:
     lines = [
         "",
         "[[questions]]",
-        f"hunch = {_toml('hunch', question.hunch)}",
-        f"text = {_toml('text', question.text)}",
-        f"written_utc = {_toml('written_utc', question.written_utc)}",
+        f"hunch = {toml_value(question.hunch)}",
+        f"text = {toml_value(question.text)}",
+        f"written_utc = {toml_value(question.written_utc)}",
     ]
     if question.parameters:
         lines += ["[questions.parameters]"]
-        lines += [f"{n} = {_toml(n, v)}" for n, v in question.parameters.items()]
+        lines += [f"{n} = {toml_value(v)}" for n, v in question.parameters.items()]
     with path.open("a", encoding="utf-8") as file:
         file.write("\n".join(lines) + "\n")
         file.flush()
@@ -210,5 +211,4 @@ def came_first(question: Question, start_utc: Any) -> tuple[bool, int]:
 
 def after(question: Question, frame: pd.DataFrame) -> pd.DataFrame:
     """Rows of a table with `start_utc` that began after the question was written."""
-    written = UtcTimes(unix_s(question.written_utc))
-    return frame[unix_s(frame["start_utc"]) > float(written.unix_s)]
+    return frame[unix_s(frame["start_utc"]) > float(unix_s(question.written_utc))]

@@ -43,6 +43,7 @@ __all__ = [
     "beam_gain_dbi",
     "explain",
     "fields_of",
+    "flux_points",
     "interference",
     "likelihood",
     "over_fluxes",
@@ -245,10 +246,7 @@ def likelihood(
         }
         circuit = (tx_lat_deg, tx_lon_deg, rx_lat_deg, rx_lon_deg, freq_khz, utc)
         return over_fluxes(
-            *(
-                likelihood(*circuit, **given | {"f107_sfu": np.clip(flux + z * doubt, *FLUX_SFU)})
-                for z in (-np.sqrt(3.0), 0.0, np.sqrt(3.0))
-            )
+            *(likelihood(*circuit, **given | {"f107_sfu": one}) for one in flux_points(flux, doubt))
         )
     freq = as_float64("freq_khz", freq_khz)
     table = pattern(tx_pattern_dbi)
@@ -332,6 +330,12 @@ def likelihood(
         found["demodulation"] = best.mode
         found["demodulation_gain_db"] = best.gain_db
     return _dataset(found, len(pairing.shape))
+
+
+def flux_points(f107_sfu: ArrayLike, sd_sfu: ArrayLike) -> list[Floats]:
+    """The three fluxes of `over_fluxes`, within the range of the maps. [sfu]"""
+    mean, sd = np.asarray(f107_sfu, np.float64), np.asarray(sd_sfu, np.float64)
+    return [np.clip(mean + z * sd, *FLUX_SFU) for z in (-np.sqrt(3.0), 0.0, np.sqrt(3.0))]
 
 
 def over_fluxes(low: xr.Dataset, middle: xr.Dataset, high: xr.Dataset) -> xr.Dataset:

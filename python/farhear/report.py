@@ -54,7 +54,6 @@ _BASES = {
     "language": "by its language",
     "guess": "a guess",
 }
-_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS = ("JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC")
 _SHORT = dt.timedelta(minutes=20)  # common practice, no source
 _ENOUGH_DETAILS = 3  # common practice, no source
@@ -430,7 +429,7 @@ def _local(instant: dt.datetime, zone: str) -> dt.datetime:
 
 def _date(day: dt.datetime) -> str:
     """Weekday, and a date with its month in letters, in no one's locale."""
-    return f"{_DAYS[day.weekday()]}, {day.day} {_MONTHS[day.month - 1]} {day.year}"
+    return f"{clock.WEEKDAYS[day.weekday()]}, {day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
 def _span(start: dt.datetime, end: dt.datetime, clock_name: str) -> str:

@@ -48,10 +48,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from farhear import band
+from farhear import band, clock
 from farhear._arrays import Floats
 from farhear.errors import InputError
-from farhear.layouts import Layout, layout_of, read_cells
+from farhear.layouts import Layout, layout_for, read_cells
 from farhear.sites import Sites, read_sites
 from farhear.tables import (
     Column,
@@ -75,7 +75,8 @@ DAY_CONVENTIONS = ("iso", "sunday1", "letters")
 _DAY_S = 86400
 _ALL_DAYS = 0b1111111
 _LETTERS = {"m": 0, "t": 1, "w": 2, "h": 3, "f": 4, "a": 5, "s": 6}
-_NAMES = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_FULL_NAMES = tuple(day.lower() for day in clock.WEEKDAYS)
+_NAMES = tuple(day[:3] for day in _FULL_NAMES)
 _CHUNK_ELEMENTS = 4_000_000
 _MOST_BEAMS = 6
 _FAR_KM = 100.0  # from the site of that name; common practice, no source
@@ -153,6 +154,57 @@ class Schedule(Table):
                 part = frame.iloc[begin : begin + step]
                 out[begin : begin + step] = _on_air(part, flat_s, spans)
         return out.reshape(len(frame), *times.shape)
+
+    def stretches(
+        self, rows: NDArray[np.intp], begin_s: float, end_s: float
+    ) -> tuple[NDArray[np.intp], Floats, Floats]:
+        """Stretches on the air without a break, cut to a window.
+
+        Parameters
+        ----------
+        rows
+            Positions in `frame`.
+        begin_s, end_s
+            The window. [s since 1970]
+
+        Returns
+        -------
+        Position of the row, start and stop [s], in order of position and start. They agree with
+        :meth:`on_air` to the second.
+        """
+        frame = self.frame.iloc[rows]
+        start_s = frame["start_min"].to_numpy(np.float64) * 60.0
+        stop_s = frame["stop_min"].to_numpy(np.float64) * 60.0
+        mask = frame["days_mask"].to_numpy(np.int64)
+        first = frame["valid_from"].to_numpy("datetime64[D]")
+        final = frame["valid_to"].to_numpy("datetime64[D]")
+        low = np.full(len(frame), begin_s)
+        high = np.full(len(frame), end_s)
+        seasons = frame["season"].to_numpy(dtype=object)
+        for name in set(seasons) - {""}:
+            span_s = _span_unix_s(name)
+            low[seasons == name] = max(begin_s, span_s[0])
+            high[seasons == name] = min(end_s, span_s[1])
+        found: list[tuple[int, float, float]] = []
+        for day in range(int(begin_s // _DAY_S) - 1, int(end_s // _DAY_S) + 1):
+            date = np.datetime64(day, "D")
+            runs = (mask >> ((day + 3) % 7)) & 1 == 1
+            runs &= (np.isnat(first) | (first <= date)) & (np.isnat(final) | (date <= final))
+            a = np.maximum(day * _DAY_S + start_s, low)
+            b = np.minimum(day * _DAY_S + stop_s, high)
+            where = np.flatnonzero(runs & (a < b))
+            found += zip(rows[where].tolist(), a[where].tolist(), b[where].tolist(), strict=True)
+        merged: list[tuple[int, float, float]] = []
+        for position, a_s, b_s in sorted(found):
+            if merged and merged[-1][0] == position and a_s <= merged[-1][2]:
+                merged[-1] = (position, merged[-1][1], max(b_s, merged[-1][2]))
+            else:
+                merged.append((position, a_s, b_s))
+        return (
+            np.array([m[0] for m in merged], dtype=np.intp),
+            np.array([m[1] for m in merged], dtype=np.float64),
+            np.array([m[2] for m in merged], dtype=np.float64),
+        )
 
     def as_if(self, season: str) -> Schedule:
         """Return the same broadcasts as if the list were valid in another season.
@@ -233,8 +285,6 @@ def _days(dates: pd.Series[Any], empty: int) -> NDArray[np.int32]:
 
 
 def _span_unix_s(season: str) -> tuple[float, float]:
-    from farhear import clock
-
     begin_s, end_s = clock.season_span(season).unix_s.tolist()
     return begin_s, end_s
 
@@ -289,8 +339,15 @@ def read_schedule(
         When the file cannot be opened.
     """
     path = Path(path)
-    how = layout_of(path, layout).said(
-        days=days, season=season, columns=columns, encoding=encoding, delimiter=delimiter
+    how = layout_for(
+        path,
+        layout,
+        [column.name for column in _columns(None, False, False)],
+        days=days,
+        season=season,
+        columns=columns,
+        encoding=encoding,
+        delimiter=delimiter,
     )
     if how.days is not None and how.days not in DAY_CONVENTIONS:
         raise InputError(
@@ -298,10 +355,6 @@ def read_schedule(
             f"{near_name(how.days, DAY_CONVENTIONS)}"
         )
     span = _span_unix_s(how.season) if how.season is not None else None
-    known = [column.name for column in _columns(None, False, False)]
-    for name in (*how.columns, *how.positions):
-        if name not in known:
-            raise InputError(f"columns names {name!r}, unknown{near_name(name, known)}")
     if sites is None and how.sites is not None:
         sites = path.parent / how.sites
     places = sites if isinstance(sites, Sites) or sites is None else read_sites(sites)
@@ -444,7 +497,7 @@ def _columns(days: str | None, has_sites: bool, is_typed: bool) -> tuple[Column,
     def parse_days(text: str) -> int:
         return _days_mask(text, days)
 
-    def clock(parse: Callable[[str], int]) -> Callable[[str], int]:
+    def of_day(parse: Callable[[str], int]) -> Callable[[str], int]:
         """In a spreadsheet 0930 is the number 930."""
         return lambda text: parse(text.zfill(4) if is_typed and text.isdecimal() else text)
 
@@ -454,8 +507,8 @@ def _columns(days: str | None, has_sites: bool, is_typed: bool) -> tuple[Column,
     lat_hint = "latitude comes before longitude: are the two swapped?"
     return (
         Column("freq_khz", frequency_khz),
-        Column("start_utc", clock(_start_min)),
-        Column("stop_utc", clock(_stop_min)),
+        Column("start_utc", of_day(_start_min)),
+        Column("stop_utc", of_day(_stop_min)),
         Column("days", parse_days),
         Column("valid_from", calendar_date, required=False, needed=False),
         Column("valid_to", calendar_date, required=False, needed=False),
@@ -554,8 +607,7 @@ def _day_names(text: str) -> list[int] | None:
 
 
 def _is_name(text: str) -> bool:
-    full = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-    return text in _NAMES or text in full
+    return text in _NAMES or text in _FULL_NAMES
 
 
 def _days_mask(text: str, convention: str | None) -> int:

@@ -76,6 +76,7 @@ from farhear.tables import (
     near_name,
     number,
     parse_cells,
+    plain_name,
     plain_text,
 )
 from farhear.times import UtcTimes, to_index, unix_s
@@ -404,17 +405,16 @@ def checks_from_log(log: Log | str | Path, station: Station, schedule: Schedule)
     return _checks(out, table, rejects, warnings, pattern)
 
 
-def _plain_names(names: pd.Series[Any]) -> NDArray[Any]:
-    return np.array([" ".join(name.split()).casefold() for name in names], dtype=object)
-
-
 def _matches(
     frame: pd.DataFrame, middle_s: Floats, schedule: Schedule, rejects: Faults, warnings: Faults
 ) -> Codes:
     """Position in the schedule of each check, -1 where it is refused."""
     listed = schedule.frame
     freq, power = (listed[name].to_numpy(np.float64) for name in ("freq_khz", "power_kw"))
-    names, wanted = _plain_names(listed["broadcaster"]), _plain_names(frame["identity"])
+    names, wanted = (
+        np.array([plain_name(name) for name in column], dtype=object)
+        for column in (listed["broadcaster"], frame["identity"])
+    )
     is_digital = (listed["modulation"] == "DIGITAL").to_numpy()
     checked = frame["freq_khz"].to_numpy(np.float64)
     out = np.full(len(frame), -1, dtype=np.int64)

@@ -32,6 +32,7 @@ from farhear.tables import (
     near_name,
     number,
     parse_cells,
+    plain_name,
     plain_text,
 )
 
@@ -49,11 +50,7 @@ class Sites(Table):
 
     def place(self, site: str) -> tuple[float, float] | None:
         """Latitude and longitude of a site [deg], None when the table does not have it."""
-        return self._places.get(_key(site))
-
-
-def _key(site: str) -> str:
-    return " ".join(site.split()).casefold()
+        return self._places.get(plain_name(site))
 
 
 def read_sites(
@@ -93,7 +90,7 @@ def read_sites(
     def check_row(values: dict[str, Any], texts: dict[str, str], rejects: Faults, row: int) -> None:
         if not {"site", "tx_lat_deg", "tx_lon_deg", "same_as"} <= values.keys():
             return  # refused already
-        first = seen.setdefault(_key(values["site"]), row)
+        first = seen.setdefault(plain_name(values["site"]), row)
         if first != row:
             rejects.add(row, "site", texts["site"], f"stands already in row {first}")
         missing = [values[name] is None for name in ("tx_lat_deg", "tx_lon_deg")]
@@ -125,13 +122,13 @@ def _resolved(
     frame: pd.DataFrame, rejects: Faults
 ) -> tuple[pd.DataFrame, dict[str, tuple[float, float]]]:
     """Give second names the place of the first; those without an end are refused."""
-    rows = {_key(row["site"]): row for row in frame.to_dict("records")}
+    rows = {plain_name(row["site"]): row for row in frame.to_dict("records")}
     places: dict[str, tuple[float, float]] = {}
     for name, row in rows.items():
         way = [row["site"]]
         at: dict[Any, Any] | None = row
         while at is not None and at["same_as"]:
-            following = rows.get(_key(at["same_as"]))
+            following = rows.get(plain_name(at["same_as"]))
             if following is None:
                 hint = near_name(at["same_as"], [one["site"] for one in rows.values()])
                 whose = f"{at['same_as']!r}, the same as {at['site']!r}: " if at is not row else ""
@@ -146,9 +143,9 @@ def _resolved(
             at = following
         if at is not None:
             places[name] = (at["tx_lat_deg"], at["tx_lon_deg"])
-    keep = np.array([_key(site) in places for site in frame["site"]], dtype=np.bool_)
+    keep = np.array([plain_name(site) in places for site in frame["site"]], dtype=np.bool_)
     out = frame[keep].reset_index(drop=True)
-    ends = [places[_key(site)] for site in out["site"]]
+    ends = [places[plain_name(site)] for site in out["site"]]
     return (
         pd.DataFrame(
             {

@@ -183,6 +183,11 @@ def near_name(name: str, known: Iterable[str]) -> str:
     return f"; did you mean {spelled[near[0]]!r}?" if near else ""
 
 
+def plain_name(name: str) -> str:
+    """One spelling of a name, for comparing: blanks as one, letter case folded."""
+    return " ".join(name.split()).casefold()
+
+
 def read_bytes_of(path: str | Path) -> bytes:
     """Return the bytes of a file, or refuse one that is too large."""
     path = Path(path)

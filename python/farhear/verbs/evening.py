@@ -11,6 +11,7 @@ from rich.console import Console
 
 from farhear import clock, listening
 from farhear.errors import InputError
+from farhear.tables import plain_name
 from farhear.verbs.shared import (
     add_schedule,
     add_station,
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
     from farhear.station import Station
 
 _LADDER_COLUMNS = 14
-_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
 def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -109,7 +109,7 @@ def _evening(options: argparse.Namespace, out: Console) -> None:
         f107_sfu=options.f107,
     )
     _say_inputs(options, schedule, out)
-    weekday = _WEEKDAYS[dt.date.fromisoformat(date).weekday()]
+    weekday = clock.WEEKDAYS[dt.date.fromisoformat(date).weekday()]
     title = f"{weekday} {date} at {station.name}, {station.time_zone}"
     out.print(title)
     sunset = evening_files.home_sunset(plan)
@@ -162,9 +162,9 @@ def _heard_in(path: Path, schedule: Schedule, station: Station, out: Console) ->
         out.print(f"{log.source}: {log.rows_rejected} rows refused; they do not count as heard:")
         say_faults(log, out)
     named = log.frame.loc[log.frame["outcome"] == "heard", "identity"]
-    known = {" ".join(name.split()).casefold() for name in named}
+    known = {plain_name(name) for name in named}
     listed = schedule.frame["broadcaster"].unique().tolist()
-    return [name for name in listed if " ".join(name.split()).casefold() in known]
+    return [name for name in listed if plain_name(name) in known]
 
 
 def _why_absent(schedule: Schedule, khz: float) -> str:

@@ -120,10 +120,10 @@ def _add_log(parser: argparse.ArgumentParser) -> None:
 def _check(options: argparse.Namespace, out: Console) -> None:
     from farhear import audit
 
-    first = read_log(options.log, time_zone=options.time_zone).frame["start_utc"].min()
-    season = str(clock.season(first)) if first == first else None
-    station, schedule = _known(options, season)
+    station = _home(options)
     log = read_log(options.log, time_zone=options.time_zone, station=station)
+    first = log.frame["start_utc"].min()
+    schedule = _lists(options, str(clock.season(first)) if first == first else None)
     found = audit.audit(log, schedule=schedule, station=station)
     out.print(f"{log.text()}.", soft_wrap=True)
     out.print(found.text(), soft_wrap=True)
@@ -187,7 +187,7 @@ def _log(options: argparse.Namespace, out: Console) -> None:
     _check_header(options.log)
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="backslashreplace")  # no odd byte may end a sitting
-    station, schedule = _known(options, str(clock.season(_now())))
+    station, schedule = _home(options), _lists(options, str(clock.season(_now())))
     channels = _channels(options.channels) if options.channels else []
     sittings = listen.sittings_of(options.log)
     begin = _now()
@@ -228,14 +228,15 @@ def _log(options: argparse.Namespace, out: Console) -> None:
     out.print(f"This sitting: {part.text()}.", soft_wrap=True)
 
 
-def _known(
-    options: argparse.Namespace, season: str | None = None
-) -> tuple[Station | None, Schedule | None]:
-    """Home and lists as far as they are given; `season` is that of --demo and --as-if."""
-    has_list = options.demo or options.schedule
-    has_home = options.station or has_list or HOME.exists()
-    station = station_of(options) if has_home else None
-    return station, schedule_of(options, season) if has_list else None
+def _home(options: argparse.Namespace) -> Station | None:
+    """The home, where one is given, needed, or in the folder."""
+    is_there = options.demo or options.station or options.schedule or HOME.exists()
+    return station_of(options) if is_there else None
+
+
+def _lists(options: argparse.Namespace, season: str | None) -> Schedule | None:
+    """Lists of broadcasts, where they are given; `season` is that of --demo and --as-if."""
+    return schedule_of(options, season) if options.demo or options.schedule else None
 
 
 def _check_header(path: Path) -> None:

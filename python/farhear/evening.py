@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from farhear import reception
+    from farhear.calibrate import Fit
     from farhear.indices import Indices
     from farhear.schedule import Schedule
     from farhear.station import Station
@@ -125,9 +126,17 @@ class Air:
     freq_khz: Floats
     names: NDArray[Any]
     modulation: NDArray[Any]
+    fit: Fit | None = None
 
     @classmethod
-    def of(cls, station: Station, schedule: Schedule, flux: Driver, required_snr_db: float) -> Air:
+    def of(
+        cls,
+        station: Station,
+        schedule: Schedule,
+        flux: Driver,
+        required_snr_db: float,
+        fit: Fit | None = None,
+    ) -> Air:
         """Work out distances, directions and antennas once."""
         from farhear.season import broadcast_geometry
 
@@ -141,6 +150,7 @@ class Air:
             freq_khz=frame["freq_khz"].to_numpy(dtype=np.float64),
             names=frame["broadcaster"].to_numpy(dtype=object),
             modulation=frame["modulation"].to_numpy(dtype=object),
+            fit=fit,
         )
 
     def column(self, name: str) -> NDArray[Any]:
@@ -216,24 +226,38 @@ class Air:
         """
         from farhear import reception
 
-        if self.driver.sd_sfu == 0.0:
-            seen = self._receive(position, t_unix_s, self.driver.f107_sfu)
+        flux, sd = self.driver.f107_sfu, self.driver.sd_sfu
+        if self.fit is not None:
+            seen = self.fit.averaged(
+                lambda theta: self._receive(position, t_unix_s, flux, theta), sd
+            )
+        elif sd == 0.0:
+            seen = self._receive(position, t_unix_s, flux)
         else:
-            fluxes = reception.flux_points(self.driver.f107_sfu, self.driver.sd_sfu)
-            each = [self._receive(position, t_unix_s, float(flux)) for flux in fluxes]
+            fluxes = reception.flux_points(flux, sd)
+            each = [self._receive(position, t_unix_s, float(one)) for one in fluxes]
             seen = reception.over_fluxes(*each)
         names = ("likelihood", "snr_db", "limit", "demodulation", "demodulation_gain_db")
         return {name: seen[name].to_numpy() for name in names}
 
-    def _receive(self, position: NDArray[np.intp], t_unix_s: Floats, f107_sfu: float) -> xr.Dataset:
-        """All of `farhear.reception.likelihood` for one flux, one dimension."""
+    def _receive(
+        self,
+        position: NDArray[np.intp],
+        t_unix_s: Floats,
+        f107_sfu: float,
+        theta: Floats | None = None,
+    ) -> xr.Dataset:
+        """All of `farhear.reception.likelihood` for one flux, one dimension.
+
+        `theta`: parameters of `farhear.calibrate` to work it out with.
+        """
         from farhear import reception
 
         times, when = np.unique(t_unix_s, return_inverse=True)
         rivals = {i: self.neighbours(i) for i in np.unique(position).tolist()}
         needed = self._needed(rivals, position, times, when)
         row, column = np.nonzero(needed)
-        alone = self._likelihood(row, times[column], f107_sfu, None)
+        alone = self._likelihood(row, times[column], f107_sfu, None, theta)
         number = np.full(needed.shape, -1, dtype=np.intp)
         number[row, column] = np.arange(row.size)
         out = alone.isel(dim_0=number[position, when])
@@ -274,7 +298,7 @@ class Air:
                 for name in ("cost_db", "mode", "gain_db")
             ),
         )
-        seen = self._likelihood(position[mine], t_unix_s[mine], f107_sfu, mixed)
+        seen = self._likelihood(position[mine], t_unix_s[mine], f107_sfu, mixed, theta)
         for name in out:
             values = out[name].to_numpy().copy()
             values[mine] = seen[name].to_numpy()
@@ -304,6 +328,7 @@ class Air:
         t_unix_s: Floats,
         f107_sfu: float,
         interference: reception.Interference | None,
+        theta: Floats | None,
     ) -> xr.Dataset:
         """Rows, each at one instant, for one flux; in chunks, which bounds the memory."""
         import xarray as xr
@@ -322,13 +347,19 @@ class Air:
                 source = [one[cut] for one in known.source]
                 rest = (known.cost_db[cut], known.mode[cut], known.gain_db[cut])
                 known = reception.Interference(source, *rest)
+            home = (self.station.lat_deg, self.station.lon_deg)
+            when = UtcTimes(t_unix_s[cut])
+            if theta is not None:
+                from farhear import calibrate
+
+                given = self.shared() | {"f107_sfu": f107_sfu}
+                shared |= calibrate.moved(theta, given, *home, self.freq_khz[rows], when)
             part = reception.likelihood(
                 lat_deg[rows],
                 lon_deg[rows],
-                self.station.lat_deg,
-                self.station.lon_deg,
+                *home,
                 self.freq_khz[rows],
-                UtcTimes(t_unix_s[cut]),
+                when,
                 power_kw=power_kw[rows],
                 tx_pattern_dbi=self.geometry["pattern_dbi"][rows],
                 tx_gain_sd_db=self.geometry["tx_gain_sd_db"][rows],
@@ -361,6 +392,9 @@ class Plan:
         The same by band and time, one row a band and step: `band`, `utc`, `utc_weekday`, `local`,
         `local_weekday`, `on_air_count`, `likely_count` (likelihood 0.5 or more), and of the
         likeliest `likelihood`, `freq_khz`, `broadcaster`, `rank` (its index in `frame`).
+    steps
+        The likelihood step by step: `rank` (index in `frame`), `start_utc` and `end_utc` of what
+        one evaluation stands for, `likelihood`.
     window
         Begin and end, shape (2,).
     notes
@@ -369,6 +403,7 @@ class Plan:
 
     frame: pd.DataFrame
     groups: pd.DataFrame
+    steps: pd.DataFrame
     window: UtcTimes
     notes: tuple[str, ...]
     _air: Air
@@ -378,6 +413,11 @@ class Plan:
     def time_zone(self) -> str:
         """Zone of the local times."""
         return self._air.station.time_zone
+
+    @property
+    def is_of_station(self) -> bool:
+        """Whether the likelihoods are of the station's own required S/N."""
+        return self._air.required_snr_db == self._air.station.required_snr_db
 
     def why_not(self, row: int) -> str:
         """Say what helps and what stands in the way of one broadcast at its best instant.
@@ -434,6 +474,7 @@ def plan(
     heard: Iterable[str] = (),
     indices: Indices | None = None,
     f107_sfu: float | None = None,
+    fit: Fit | None = None,
 ) -> Plan:
     """Plan one evening.
 
@@ -465,6 +506,10 @@ def plan(
         and its doubt widens the likelihoods.
     f107_sfu
         A fixed flux instead, 50 to 400. [sfu]
+    fit
+        What this home's log taught (:func:`farhear.calibrate.fit`): the likelihoods are then means
+        over what it leaves in doubt. It holds for all emitters, neighbours too. Up to nine times as
+        long.
 
     Returns
     -------
@@ -500,7 +545,7 @@ def plan(
     notes = _season_notes(schedule, begin_s, end_s)
     chosen = _chosen(schedule, languages, targets, heard)
     flux = driver(UtcTimes(np.array((begin_s + end_s) / 2.0)), f107_sfu, indices)
-    air = Air.of(station, schedule, flux, wanted_db)
+    air = Air.of(station, schedule, flux, wanted_db, fit)
     which, from_s, to_s = schedule.stretches(chosen, begin_s, end_s)
     stretch, t_s = _instants(from_s, to_s, step_min * _MINUTE_S)
     seen = air.receive(which[stretch], t_s)
@@ -522,6 +567,8 @@ def plan(
     asked = f"'{rung}'" if rung is not None else "the station's required S/N"
     notes.append(f"likelihood of {asked}, {wanted_db:.1f} dB in {station.bandwidth_hz:g} Hz")
     notes.append(f"solar flux {flux.text}")
+    if fit is not None:
+        notes.append(f"set right by {fit.source_text}")
     if schedule.note:
         notes.append(schedule.note)
     frame = _frame(
@@ -541,6 +588,7 @@ def plan(
         groups=_groups(
             station, frame, rank[stretch], t_s, seen["likelihood"], step_min * _MINUTE_S
         ),
+        steps=_steps(from_s, to_s, stretch, t_s, rank, seen["likelihood"]),
         window=UtcTimes(np.array([begin_s, end_s])),
         notes=tuple(notes),
         _air=air,
@@ -687,6 +735,30 @@ def _instants(from_s: Floats, to_s: Floats, step_s: float) -> tuple[NDArray[np.i
         numbers.append(np.full(inside.size, i, np.intp))
         times.append(inside)
     return np.concatenate(numbers), np.concatenate(times)
+
+
+def _steps(
+    from_s: Floats,
+    to_s: Floats,
+    stretch: NDArray[np.intp],
+    t_s: Floats,
+    rank: NDArray[np.intp],
+    likelihood: Floats,
+) -> pd.DataFrame:
+    """What each evaluation stands for: until the next one, the first from the stretch's start."""
+    import pandas as pd
+
+    new = np.diff(stretch, prepend=-1) > 0
+    start_s = np.where(new, from_s[stretch], t_s)
+    end_s = np.where(np.append(new[1:], True), to_s[stretch], np.append(t_s[1:], 0.0))
+    return pd.DataFrame(
+        {
+            "rank": rank[stretch],
+            "start_utc": to_index(UtcTimes(start_s)),
+            "end_utc": to_index(UtcTimes(end_s)),
+            "likelihood": likelihood,
+        }
+    )
 
 
 def _best(stretch: NDArray[np.intp], count: int, seen: dict[str, NDArray[Any]]) -> NDArray[np.intp]:

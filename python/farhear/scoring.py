@@ -176,8 +176,8 @@ def _check_one_of(name: str, value: str, known: Sequence[str]) -> None:
         raise InputError(f"{name} = {value!r} is none of {names}{near_name(value, known)}")
 
 
-_ENDS = ("tx_lat_deg", "tx_lon_deg", "rx_lat_deg", "rx_lon_deg")
-_NUMBERS = (
+ENDS = ("tx_lat_deg", "tx_lon_deg", "rx_lat_deg", "rx_lon_deg")
+NUMBERS = (
     *("power_kw", "tx_gain_dbi", "tx_gain_sd_db", "bandwidth_hz", "required_snr_db"),
     *("noise_fa_db", "min_elevation_deg"),
 )
@@ -191,7 +191,7 @@ _DEFAULTED = {
 }
 _CHECK_COLUMNS = (
     Column("utc", instant(None)),
-    *(Column(name, _LATITUDE if "lat" in name else _LONGITUDE) for name in _ENDS),
+    *(Column(name, _LATITUDE if "lat" in name else _LONGITUDE) for name in ENDS),
     Column("freq_khz", frequency_khz),
     Column("heard", outcome_word),
     Column("noise_fa_db", number(-60.0, 200.0), False, False, np.nan),
@@ -307,14 +307,14 @@ def _checks(
     """Types, derived columns, and doubts about doubled rows."""
     utc = pd.Series(to_index(UtcTimes(frame["utc"].to_numpy(np.float64))), frame.index)
     outcome, block = frame["outcome"].astype("str"), frame["block"].astype("str")
-    numbers = frame[[*_ENDS, "freq_khz", *_NUMBERS]].astype(np.float64)
+    numbers = frame[[*ENDS, "freq_khz", *NUMBERS]].astype(np.float64)
     easy = numbers["required_snr_db"] <= listening.LADDER["carrier audible"]
     heard = (outcome == "heard") | ((outcome == "carrier_only") & easy)
-    look = pd.concat([utc.rename("utc"), numbers[[*_ENDS, "freq_khz"]]], axis=1)
+    look = pd.concat([utc.rename("utc"), numbers[[*ENDS, "freq_khz"]]], axis=1)
     out = look.assign(
         outcome=outcome,
         heard=heard.astype(np.float64).mask(outcome.isin(["blocked", "not_checked"])),
-        **{name: numbers[name] for name in _NUMBERS},
+        **{name: numbers[name] for name in NUMBERS},
         noise=frame["noise"].astype("str"),
         block=block.where(block != "", utc.dt.strftime("%Y-%m-%d").astype("str")),
     )
@@ -447,19 +447,22 @@ def _matches(
 # The likelihood of checks -----------------------------------------------------------------------
 
 
-class _Flux(NamedTuple):
+class CheckFlux(NamedTuple):
     """Flux of each check, how uncertain it is, and in words where it comes from."""
 
     sfu: Floats
     sd_sfu: Floats
     text: str
 
-    def moved(self, more_sfu: float) -> _Flux:
+    def moved(self, more_sfu: float) -> CheckFlux:
         """The same, so much higher, within the range of the likelihood."""
         return self._replace(sfu=np.clip(self.sfu + more_sfu, *FLUX_SFU))
 
 
-def _flux(checks: Checks, f107_sfu: ArrayLike | None, driver: str, indices: Indices) -> _Flux:
+def flux_of_checks(
+    checks: Checks, f107_sfu: ArrayLike | None, driver: str, indices: Indices
+) -> CheckFlux:
+    """Solar flux of each check: as given, or by one of `FLUXES`."""
     count = len(checks)
     _check_one_of("driver", driver, FLUXES)
     if f107_sfu is not None:
@@ -470,7 +473,9 @@ def _flux(checks: Checks, f107_sfu: ArrayLike | None, driver: str, indices: Indi
                 f"f107_sfu has shape {given.shape} or a gap; one number is needed, or one for each "
                 f"of {count} checks"
             )
-        return _Flux(np.broadcast_to(given, (count,)), np.zeros(count), "as given by the caller")
+        return CheckFlux(
+            np.broadcast_to(given, (count,)), np.zeros(count), "as given by the caller"
+        )
     when = to_utc(checks.frame["utc"])
     if driver == "forecast":
         days, which = np.unique(when.unix_s // _DAY_S, return_inverse=True)
@@ -480,25 +485,25 @@ def _flux(checks: Checks, f107_sfu: ArrayLike | None, driver: str, indices: Indi
         ]
         sfu, sd_sfu = np.array([(one.f107_sfu, one.sd_sfu) for one in told], np.float64)[which].T
         text = f"12month mean as it could be told from {indices.name} before each day"
-        return _Flux(sfu, sd_sfu, text)
+        return CheckFlux(sfu, sd_sfu, text)
     found = indices.f107_sfu(when, driver)
     status, times = np.unique(found.status, return_counts=True)
     words = ", ".join(f"{name} for {n}" for name, n in zip(status, times, strict=True))
     text = f"{driver} mean of {indices.name}: {words} of {_counted(count, 'check')}"
-    return _Flux(np.asarray(found.f107_sfu, dtype=np.float64), np.zeros(count), text)
+    return CheckFlux(np.asarray(found.f107_sfu, dtype=np.float64), np.zeros(count), text)
 
 
 def _counted(count: int, what: str) -> str:
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
-def _evaluate(
-    checks: Checks, rows: Codes, flux: _Flux, physics: Physics | None, progress: Progress | None
+def evaluate(
+    checks: Checks, rows: Codes, flux: CheckFlux, physics: Physics | None, progress: Progress | None
 ) -> pd.DataFrame:
     """Likelihood, S/N and limit of some rows; circuits with the same ends stay together."""
     frame = checks.frame.iloc[rows].reset_index(drop=True)
     out = {name: np.full(rows.size, np.nan) for name in ("likelihood", "snr_db", "limit")}
-    together = frame.sort_values([*_ENDS, "freq_khz", "utc"]).groupby("noise")
+    together = frame.sort_values([*ENDS, "freq_khz", "utc"]).groupby("noise")
     parts = [
         index[first : first + _CHUNK]
         for index in (group.index.to_numpy() for _, group in together)
@@ -507,9 +512,9 @@ def _evaluate(
 
     def work(where: Codes) -> int:
         of, some = rows[where], frame.iloc[where]
-        numbers: dict[str, Any] = {name: some[name].to_numpy() for name in _NUMBERS}
+        numbers: dict[str, Any] = {name: some[name].to_numpy() for name in NUMBERS}
         figure = numbers.pop("noise_fa_db")
-        lines: list[Any] = [some[name].to_numpy() for name in (*_ENDS, "freq_khz")]
+        lines: list[Any] = [some[name].to_numpy() for name in (*ENDS, "freq_khz")]
         found = reception.likelihood(
             *[*lines, to_utc(some["utc"])],
             f107_sfu=flux.sfu[of],
@@ -636,11 +641,11 @@ def score(
         )
         raise InputError(f"{checks.text()}; nothing to score{why}")
     indices = load_indices() if indices is None else indices
-    flux = _flux(checks, f107_sfu, driver, indices)
+    flux = flux_of_checks(checks, f107_sfu, driver, indices)
     if not abs(offset_sfu) <= FLUX_SFU[1]:
         raise InputError(f"offset_sfu = {offset_sfu:g} is outside [-400, 400]")
     flux = flux.moved(offset_sfu)
-    found = _evaluate(checks, np.arange(len(checks)), flux, physics, progress)
+    found = evaluate(checks, np.arange(len(checks)), flux, physics, progress)
     frame, notes = _described(checks.frame.assign(f107_sfu=flux.sfu, **found), indices)
     counted = frame.iloc[says]
     block, blocks_count = skill.to_codes("block", counted["block"])
@@ -684,7 +689,7 @@ def score(
 
 def _described(frame: pd.DataFrame, indices: Indices) -> tuple[pd.DataFrame, list[str]]:
     """The frame with where each path lies and how disturbed it was; notes on what is missing."""
-    tx_lat, tx_lon, rx_lat, rx_lon = (frame[name].to_numpy(np.float64) for name in _ENDS)
+    tx_lat, tx_lon, rx_lat, rx_lon = (frame[name].to_numpy(np.float64) for name in ENDS)
     times = to_utc(frame["utc"])
     middle = path.points(tx_lat, tx_lon, rx_lat, rx_lon, 0.5)
     model = magnetic.model()
@@ -742,7 +747,7 @@ def _parts(sample: pd.DataFrame, classes: pd.Series[Any]) -> list[tuple[str, pd.
 
 def _groups(frame: pd.DataFrame) -> dict[str, Any]:
     """What the rates of other days are counted by; a path is two places (to 0.1 deg) and a band."""
-    keys, when = frame[list(_ENDS)].round(1).assign(band=frame["band"]), frame["utc"].dt
+    keys, when = frame[list(ENDS)].round(1).assign(band=frame["band"]), frame["utc"].dt
     return {
         "overall": np.zeros(len(frame)),
         "path": keys.groupby(list(keys.columns)).ngroup(),
@@ -922,13 +927,13 @@ def fit_flux(
     if heard.min() == heard.max():
         word = "was" if heard[0] == 0.0 else "was not"
         raise InputError(f"an index needs both outcomes; there is no check that {word} heard")
-    flux = _flux(checks, f107_sfu, driver, load_indices() if indices is None else indices)
+    flux = flux_of_checks(checks, f107_sfu, driver, load_indices() if indices is None else indices)
     mean = float(flux.sfu[says].mean())
     first, last = ((end - mean) / _FIT_STEP_SFU for end in _FIT_SFU)
     offset = np.arange(np.ceil(first), np.floor(last) + 1.0) * _FIT_STEP_SFU
     x = np.empty((offset.size, says.size))
     for i, more in enumerate(offset):
-        found = _evaluate(checks, says, flux.moved(more), physics, None)
+        found = evaluate(checks, says, flux.moved(more), physics, None)
         x[i] = skill.to_logit(found["likelihood"].to_numpy())
         if progress is not None:
             progress(i + 1, offset.size)

@@ -43,12 +43,11 @@ from farhear.reliability import (
     FEWEST_WEEKS,
     LEVEL,
     Reliability,
-    counted,
     reliability,
     week_of,
 )
 from farhear.skywave import Physics
-from farhear.tables import decode, near_name, read_bytes_of
+from farhear.tables import counted, decode, near_name, read_bytes_of
 from farhear.times import UtcTimes, iso_text, unix_s
 from farhear.verdicts import CANNOT_TELL
 
@@ -559,13 +558,6 @@ def moved(
     ambient: Any = given.get("noise", "residential")
     atmospheric: Any = given.get("atmospheric", "proxy")
     if noise_db != 0.0:
-        place = {"freq_khz": freq_khz, "utc": utc}
-        place |= {"rx_lat_deg": rx_lat_deg, "rx_lon_deg": rx_lon_deg}
-        missing = [name for name, value in place.items() if value is None]
-        if isinstance(ambient, str) and missing:
-            raise InputError(
-                f"{', '.join(missing)} missing: the noise of {ambient!r} surroundings depends on it"
-            )
         ambient, atmospheric = _shifted_noise(
             ambient, noise_db, rx_lat_deg, rx_lon_deg, freq_khz, utc, sfu, atmospheric
         )

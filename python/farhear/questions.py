@@ -26,7 +26,16 @@ from farhear.times import iso_text, unix_s
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["HUNCHES", "Question", "add_question", "came_first", "read_questions"]
+__all__ = [
+    "HUNCHES",
+    "NEEDED",
+    "OPTIONAL",
+    "Question",
+    "add_question",
+    "after",
+    "came_first",
+    "read_questions",
+]
 
 HUNCHES: Mapping[str, str] = {
     "H1": "one band opens before another at dusk",
@@ -39,6 +48,33 @@ HUNCHES: Mapping[str, str] = {
     "H8": "a change of antenna changed what I hear",
 }
 """What can be asked."""
+
+_SPAN = ("from_min", "to_min")
+NEEDED: Mapping[str, tuple[str, ...]] = {
+    "H1": ("a", "b"),
+    "H2": (),
+    "H3": ("band",),
+    "H4": (),
+    "H5": (),
+    "H6": (),
+    "H7": ("channel",),
+    "H8": ("a", "b"),
+}
+"""Parameters without which a hunch is no question."""
+OPTIONAL: Mapping[str, tuple[str, ...]] = {
+    "H1": ("useful_min", *_SPAN, "setup"),
+    "H2": ("bands", "expected", "useful_points", "seed", "draws", *_SPAN, "setup"),
+    "H3": ("useful_min_per_week", *_SPAN, "setup"),
+    "H4": (
+        *("threshold", "high_latitude_deg", "band", "min_nights", "useful_points", "seed"),
+        "setup",
+    ),
+    "H5": ("better", "band", "useful_ratio", "setup"),
+    "H6": ("matters", "close", "seed", "setup"),
+    "H7": ("window_min", *_SPAN, "good_ears", "useful_share", "seed", "setup"),
+    "H8": ("band", "within_min", "control", "useful_points"),
+}
+"""Parameters that have a value of their own where nothing is said; see :mod:`farhear.hunch`."""
 
 _FILE = "study.toml"
 _LONGEST = 500
@@ -55,15 +91,16 @@ class Question:
     text
         The question in the asker's words.
     parameters
-        What the hunch needs to know, for example ``{"a": "31 m", "b": "25 m"}``: names with texts,
-        numbers, truth values, or lists of these.
+        What the hunch needs to know (`NEEDED`, `OPTIONAL`), for example ``{"a": "31 m", "b":
+        "25 m"}``: names with texts, numbers, truth values, or lists of these.
     written_utc
         When it was written, RFC 3339 with Z.
 
     Raises
     ------
     InputError
-        On an unknown hunch, an empty or long text, a value of another kind, a time without a zone.
+        On an unknown hunch, an empty or long text, a parameter that the hunch does not know or
+        that it needs, a value of another kind, a time without a zone.
     """
 
     hunch: str
@@ -83,6 +120,7 @@ class Question:
             if not name.isidentifier():
                 raise InputError(f"parameters has the name {name!r}, which is no plain word")
             parameters[name] = _checked(f"parameters.{name}", value)
+        _check_names(self.hunch, parameters)
         written = self.written_utc or iso_text(float(int(dt.datetime.now(dt.UTC).timestamp())))
         object.__setattr__(self, "written_utc", iso_text(float(unix_s(written))))
         object.__setattr__(self, "parameters", parameters)
@@ -105,6 +143,19 @@ def _checked(name: str, value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         return [_checked(f"{name}[{i}]", one) for i, one in enumerate(value)]
     raise InputError(f"{name} = {value!r} is neither text, number, truth value, nor a list of them")
+
+
+def _check_names(hunch: str, parameters: Mapping[str, Any]) -> None:
+    known = (*NEEDED[hunch], *OPTIONAL[hunch])
+    for name in parameters:
+        if name not in known:
+            raise InputError(
+                f"parameters has {name!r}, which {hunch} does not know{near_name(name, known)} "
+                f"(it knows {', '.join(known)})"
+            )
+    for name in NEEDED[hunch]:
+        if name not in parameters:
+            raise InputError(f"parameters has no {name!r}, which {hunch} needs")
 
 
 def add_question(folder: str | Path, question: Question) -> Path:

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from farhear import skill
 from farhear._arrays import Floats, as_float64
 from farhear.errors import InputError
+from farhear.tables import counted
 from farhear.times import iso_text, to_index, unix_s
 from farhear.times import utc as to_utc
 
@@ -44,11 +45,6 @@ def week_of(utc: Any) -> NDArray[Any]:
         raise InputError(f"utc[{int(np.argmax(np.isnan(seconds)))}] is missing")
     start = np.floor((seconds - _MONDAY_S) / _WEEK_S) * _WEEK_S + _MONDAY_S
     return np.array([iso_text(s)[:10] for s in start.reshape(-1)], dtype=object)
-
-
-def counted(count: int, what: str) -> str:
-    """Such as "1 week" and "2 weeks"."""
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -72,6 +72,7 @@ from farhear.tables import (
     Column,
     Faults,
     Table,
+    counted,
     frequency_khz,
     near_name,
     number,
@@ -489,12 +490,8 @@ def flux_of_checks(
     found = indices.f107_sfu(when, driver)
     status, times = np.unique(found.status, return_counts=True)
     words = ", ".join(f"{name} for {n}" for name, n in zip(status, times, strict=True))
-    text = f"{driver} mean of {indices.name}: {words} of {_counted(count, 'check')}"
+    text = f"{driver} mean of {indices.name}: {words} of {counted(count, 'check')}"
     return CheckFlux(np.asarray(found.f107_sfu, dtype=np.float64), np.zeros(count), text)
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def evaluate(
@@ -705,7 +702,7 @@ def _described(frame: pd.DataFrame, indices: Indices) -> tuple[pd.DataFrame, lis
     if not missing:
         return out, []
     verb = "is" if missing == 1 else "are"
-    text = f"{_counted(missing, 'check')} {verb} outside the record of Kp: not in its residuals."
+    text = f"{counted(missing, 'check')} {verb} outside the record of Kp: not in its residuals."
     return out, [text]
 
 
@@ -827,7 +824,7 @@ def _notes(checks: Checks, heard: Floats, blocks: int, source: str, offset_sfu: 
         notes.append(f"{offset_sfu:+g} sfu were added to it.")
     if heard.size < FEWEST_CHECKS or blocks < FEWEST_DAYS:
         notes.append(
-            f"Too few to judge: {_counted(heard.size, 'check')} on {_counted(blocks, 'day')}, and "
+            f"Too few to judge: {counted(heard.size, 'check')} on {counted(blocks, 'day')}, and "
             f"at least {FEWEST_CHECKS} checks on {FEWEST_DAYS} days are needed."
         )
     if blocks == 1:
@@ -840,7 +837,7 @@ def _notes(checks: Checks, heard: Floats, blocks: int, source: str, offset_sfu: 
     carrier = int((checks.frame["outcome"] == "carrier_only").sum())
     if carrier:
         notes.append(
-            f"{_counted(carrier, 'check')} of a carrier only: heard where the required S/N is at "
+            f"{counted(carrier, 'check')} of a carrier only: heard where the required S/N is at "
             f"most {listening.LADDER['carrier audible']:g} dB, else not heard."
         )
     return notes

@@ -188,6 +188,11 @@ def plain_name(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
+def counted(count: int, what: str) -> str:
+    """Such as "1 check" and "2 checks"."""
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+
+
 def read_bytes_of(path: str | Path) -> bytes:
     """Return the bytes of a file, or refuse one that is too large."""
     path = Path(path)

@@ -66,6 +66,9 @@ class Verdict:
         Two-sided unless `p_method` says otherwise; NaN where none was worked out.
     p_method
         The test, in words.
+    p_adjusted
+        The same for the number of questions of its family (:func:`farhear.hunch.answers`); NaN
+        for a question alone.
     evenings, decided
         Evenings (or checks, weeks: see `counted`) in the log, and those that could decide.
     counted
@@ -92,6 +95,7 @@ class Verdict:
     unit: str = ""
     p_value: float = float("nan")
     p_method: str = ""
+    p_adjusted: float = float("nan")
     evenings: int = 0
     decided: int = 0
     counted: str = "evenings"
@@ -114,16 +118,25 @@ class Verdict:
             return "The question was written down before the data were looked at."
         return "The question came after the data: this is an idea, not a finding."
 
+    @property
+    def heading(self) -> str:
+        """The word, and that a claim made after the data is none."""
+        idea = self.asked_before is False and self.word in (SUPPORTED, AGAINST)
+        return f"{self.word} as an idea, not a finding" if idea else self.word
+
     def text(self) -> str:
         """The verdict as it is printed: word, sentence, effect before p, assumptions."""
-        parts = [f"{self.word}. {self.question}", self.sentence]
+        parts = [f"{self.heading}. {self.question}", self.sentence]
         if np.isfinite(self.effect):
             interval = "no interval"
             if np.isfinite(self.low) and np.isfinite(self.high):
                 interval = f"95 % interval {self.low:.3g} to {self.high:.3g}"
             parts.append(f"Effect: {self.effect:.3g} {self.unit} ({interval}).")
         if np.isfinite(self.p_value):
-            parts.append(f"p = {self.p_value:.2g} ({self.p_method}).")
+            more = "."
+            if np.isfinite(self.p_adjusted):
+                more = f"; {self.p_adjusted:.2g} for the number of questions."
+            parts.append(f"p = {self.p_value:.2g} ({self.p_method}){more}")
         parts.append(f"{self.decided} of {self.evenings} {self.counted} could decide.")
         if self.needed is not None:
             parts.append(f"About {self.needed} that decide would be needed.")

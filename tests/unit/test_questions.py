@@ -56,7 +56,8 @@ VALUES = st.one_of(
 @given(
     text=st.text("abc äöß?\"\\'#", min_size=1, max_size=40).filter(str.strip),
     parameters=st.dictionaries(
-        st.sampled_from(["a", "b", "bands", "threshold"]), VALUES | st.lists(VALUES, max_size=3)
+        st.sampled_from(["bands", "expected", "seed", "draws"]),
+        VALUES | st.lists(VALUES, max_size=3),
     ),
 )
 def test_what_is_asked_is_read_back(tmp_path_factory, text, parameters):
@@ -83,15 +84,17 @@ def test_checks_count_when_they_came_after():
         ({"text": "a\nb"}, "line break"),
         ({"text": "a" * 501}, "longer than 500"),
         ({"parameters": {"a b": 1}}, "no plain word"),
-        ({"parameters": {"a": np.nan}}, "parameters.a = nan is not a finite number"),
-        ({"parameters": {"a": {}}}, "neither text, number"),
-        ({"parameters": {"a": ["x\ny"]}}, r"parameters.a\[0\]"),
+        ({"parameters": {"seed": np.nan}}, "parameters.seed = nan is not a finite number"),
+        ({"parameters": {"bands": {}}}, "neither text, number"),
+        ({"parameters": {"bands": ["x\ny"]}}, r"parameters.bands\[0\]"),
+        ({"parameters": {"band": "31 m"}}, "'band', which H2 does not know; did you mean 'bands'"),
+        ({"hunch": "H8", "parameters": {"a": "wire"}}, "no 'b', which H8 needs"),
         ({"written_utc": "2026-11-01T12:00"}, "no time zone"),
     ],
 )
 def test_what_is_no_question(given, message):
     with pytest.raises(InputError, match=message):
-        Question(**{"hunch": "H1", "text": "x", "written_utc": "2026-11-01T12:00Z", **given})
+        Question(**{"hunch": "H2", "text": "x", "written_utc": "2026-11-01T12:00Z", **given})
 
 
 @pytest.mark.parametrize(

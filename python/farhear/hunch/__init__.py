@@ -16,9 +16,22 @@ nights off, so that a test that counts every night as news alarms too often; hou
 listener; an opening is never seen, only the checks around it; a check that hears nothing is not a
 closed band. So intervals come from leaving out, or drawing, whole nights in a row or whole weeks,
 and logs with several setups are never put together.
+
+Questions are written down first (:mod:`farhear.questions`) and put to a log together:
+
+>>> import farhear as fh
+>>> import numpy as np
+>>> made = fh.simulate.season(np.random.default_rng(1), bands=["31 m", "49 m"],
+...     opening_min={"31 m": 40.0, "49 m": 60.0})
+>>> asked = fh.questions.Question(hunch="H1", text="Does 31 m open before 49 m?",
+...     parameters={"a": "31 m", "b": "49 m"}, written_utc="2020-01-01T00:00Z")
+>>> found = fh.hunch.answers([asked], fh.hunch.Evidence.of(made.frame, made.station))
+>>> [one.word for one in found.verdicts]
+['SUPPORTED']
 """
 
 from farhear.hunch.antennas import antenna_change
+from farhear.hunch.asking import Answers, Evidence, answer, answers, explore
 from farhear.hunch.conditions import SolarConditions, solar_conditions
 from farhear.hunch.dusk import first_at_dusk
 from farhear.hunch.ears import ears_or_band
@@ -31,13 +44,18 @@ from farhear.hunch.sizes import decided_needed
 from farhear.hunch.sunset import follows_sunset
 
 __all__ = [
+    "Answers",
     "EveningsNeeded",
+    "Evidence",
     "SolarConditions",
+    "answer",
+    "answers",
     "antenna_change",
     "decided_needed",
     "disturbed_nights",
     "ears_or_band",
     "evenings_needed",
+    "explore",
     "first_at_dusk",
     "follows_sunset",
     "matches_log",

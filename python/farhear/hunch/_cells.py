@@ -13,6 +13,7 @@ from farhear._arrays import Floats
 from farhear.errors import InputError
 from farhear.evenings import openings, order_of
 from farhear.hunch._ground import LEAST_SHARE, Asked, checked, joined, one_setup, setups_in, split
+from farhear.tables import counted
 from farhear.verdicts import Assumption, Verdict
 
 MISSED = 0.1  # largest share of misses that still passes as hearing every open band
@@ -92,7 +93,7 @@ def refusal(
 
     names = setups_in(cells.rows)
     if len(names) > 1:
-        return split(asked, table[table["setup_id"].isin(names).to_numpy()], alone)
+        return split(asked, table[table["setup_id"].isin(names).to_numpy()], alone, len(cells.days))
     trouble = no_openings(cells)
     return asked.refused(trouble, of=len(cells.days)) if trouble else None
 
@@ -203,7 +204,7 @@ def common_assumptions(cells: Cells, ears: Sequence[Ears]) -> tuple[Assumption, 
         ),
         Assumption(
             "a band that was not heard all evening opened later than its last check"
-            + (f" ({evenings_text(never)})" if never else " (no such evening)"),
+            + (f" ({counted(never, 'evening')})" if never else " (no such evening)"),
             False if often_shut(ears, int(cells.full.sum())) else None if never else True,
         ),
         one_setup(cells.rows),
@@ -215,10 +216,6 @@ def common_assumptions(cells: Cells, ears: Sequence[Ears]) -> tuple[Assumption, 
 
 def minutes_text(value: float) -> str:
     return f"{value:.0f}" if abs(value) >= 9.95 else f"{value:.1f}"
-
-
-def evenings_text(count: Any) -> str:
-    return "1 evening" if count == 1 else f"{count} evenings"
 
 
 def span_text(low: float, high: float) -> str:

@@ -168,7 +168,7 @@ def joined(words: Sequence[str]) -> str:
 
 
 def split(
-    asked: Asked, rows: pd.DataFrame, ask: Callable[[pd.DataFrame], Verdict | str]
+    asked: Asked, rows: pd.DataFrame, ask: Callable[[pd.DataFrame], Verdict | str], of: int
 ) -> Verdict:
     """Refuse to pool setups; answer for each of them alone, or say in words why not."""
     parts: dict[str, Verdict] = {}
@@ -189,7 +189,7 @@ def split(
     return asked.refused(
         f"The log mixes the setups {names}. Their checks are not put together, for a change of "
         "antenna or receiver changes what is heard; each setup is looked at alone.",
-        of=int(rows["week" if asked.counted == "weeks" else "evening"].nunique()),
+        of=of,
         assumptions=[Assumption(f"one setup throughout (here: {names})", False)],
         notes=notes,
         details={"parts": parts},

@@ -30,6 +30,7 @@ from farhear.hunch._ground import (
 )
 from farhear.hunch.nights import same_hours
 from farhear.hunch.sizes import LEAST_DECIDED, decided_needed
+from farhear.tables import counted
 from farhear.verdicts import AGAINST, CANNOT_TELL, NOT_SHOWN, SUPPORTED, Assumption, Verdict
 
 __all__ = ["antenna_change"]
@@ -225,7 +226,7 @@ def _judged_pairs(
             most = max(only_a, only_b)
             share = (most + 2.0) / (decided + 4.0)
             needed = decided_needed(round(min(max(share, 0.65), 0.9), 2))
-        evenings = f"{day_count} evening" + ("" if day_count == 1 else "s")
+        evenings = counted(day_count, "evening")
         return asked.refused(
             f"{count} pairs of checks within {within_min:g} min on {evenings}, and in only "
             f"{decided} of them one setup heard and the other did not: fewer than "

@@ -22,7 +22,6 @@ from farhear.hunch._cells import (
     check_pair,
     common_assumptions,
     ears_of,
-    evenings_text,
     minutes_text,
     often_shut,
     order_in,
@@ -32,6 +31,7 @@ from farhear.hunch._cells import (
 from farhear.hunch._ground import ALPHA, Asked, Estimate, number_in
 from farhear.hunch._intervals import lead_of
 from farhear.hunch.sizes import LEAST_DECIDED, needed_for, sign_test
+from farhear.tables import counted
 from farhear.verdicts import AGAINST, CANNOT_TELL, NOT_SHOWN, SUPPORTED, Assumption, Verdict
 
 __all__ = ["first_at_dusk"]
@@ -280,7 +280,7 @@ class _Pair:
             what = (
                 "No evening could decide: each time the openings may have been in either order."
                 if not decided
-                else f"Only {evenings_text(decided)} could decide, too few "
+                else f"Only {counted(decided, 'evening')} could decide, too few "
                 f"even if {leader} truly leads {trails} most nights."
             )
             return (

@@ -26,6 +26,7 @@ from farhear.hunch._ground import (
     setups_in,
     split,
 )
+from farhear.tables import counted
 from farhear.verdicts import AGAINST, CANNOT_TELL, NOT_SHOWN, SUPPORTED, Assumption, Verdict
 
 __all__ = ["ears_or_band"]
@@ -185,7 +186,7 @@ def ears_or_band(
         `effect`: p, the chance to notice an open channel in one check. `details`: psi, psi_low,
         psi_high, noticing (p), plain_share (of evenings with at least one hearing), rate (of
         checks), lr (twice the log-likelihood over that of p = 1; infinite as soon as one evening
-        has both outcomes), lr_good_p (against p = `good_ears`), mixed (evenings with both
+        has both outcomes), mixed (evenings with both
         outcomes), at_edge ("" or which edge the best fit lies at), tally (frame: checks, heard,
         evenings).
 
@@ -212,12 +213,13 @@ def ears_or_band(
             raise InputError(f"channel = {khz:g} kHz is not in the table")
     question = f"My misses on {name} are my ears, not the band."
     asked = Asked("H7", question, asked_before)
-    minute = rows["middle_min"].to_numpy(np.float64)
-    if from_min > -np.inf or to_min < np.inf:
+    limited = from_min > -np.inf or to_min < np.inf
+    if limited:
+        minute = rows["middle_min"].to_numpy(np.float64)
         with np.errstate(invalid="ignore"):
             rows = rows[(minute >= from_min) & (minute <= to_min)]
     total = int(rows["evening"].nunique())
-    trouble = obstacle(rows, f"of {name}")
+    trouble = obstacle(rows, f"of {name}" + (" in the hours looked at" if limited else ""))
     if trouble:
         return asked.refused(trouble, of=total)
     if len(setups_in(rows)) > 1:
@@ -233,7 +235,7 @@ def ears_or_band(
                 asked_before=asked_before,
             )
 
-        return split(asked, rows, alone)
+        return split(asked, rows, alone, total)
     useful = rows[rows["heard"].notna()]
     when = useful["middle_min"].to_numpy(np.float64)
     if np.isnan(when).any():  # polar day: minutes from any moment will do
@@ -282,7 +284,6 @@ def ears_or_band(
         return asked.refused(
             f"Within the windows every check was {word}; nothing tells misses from a closed band.",
             of=total,
-            decided=several,
             details=details,
         )
     blocks = np.zeros((int(of_unit.max()) + 1, len(tally)))
@@ -299,8 +300,6 @@ def ears_or_band(
     from scipy.stats import chi2
 
     lr_good_p = float(chi2.sf(2.0 * max(fit.value - float(at_good), 0.0), 1))
-    # p = 1 lies at the edge of what p can be: half of the chances are a point at 0
-    lr_p = 0.5 * float(chi2.sf(lr, 1)) if lr > 0.0 else 1.0
     edge = ""
     if fit.psi > 0.999:
         edge = "open every evening"
@@ -312,7 +311,6 @@ def ears_or_band(
         "psi_high": psi_high,
         "noticing": fit.p,
         "lr": lr,
-        "lr_good_p": lr_good_p,
         "mixed": mixed,
         "at_edge": edge,
     }
@@ -345,8 +343,8 @@ def ears_or_band(
             f"The best fit lies at an edge ({edge}); the interval counts more than the best guess."
         )
     notes.append(
-        f"{mixed} evenings have both heard and not heard within the window: on an unchanged band, "
-        "each of them is a miss."
+        f"{counted(mixed, 'evening')} with both heard and not heard within the window: on a band "
+        "that does not change, each is a miss."
     )
     return Verdict(
         hunch="H7",
@@ -357,11 +355,8 @@ def ears_or_band(
         low=p_low,
         high=p_high,
         unit="chance to notice an open channel in one check",
-        p_value=lr_p,
-        p_method=(
-            "likelihood ratio against noticing every time, which one evening with both outcomes "
-            "already disproves"
-        ),
+        p_value=lr_good_p,
+        p_method=f"likelihood ratio against noticing {percent(good_ears)}, two-sided",
         evenings=total,
         decided=several,
         counted=asked.counted,

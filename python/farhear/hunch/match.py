@@ -12,22 +12,23 @@ import pandas as pd
 
 from farhear._arrays import Floats, as_float64, check_range
 from farhear.errors import InputError
+from farhear.hunch._ground import Asked, setups_in, split
 from farhear.reliability import (
     FEWEST_CHECKS,
     FEWEST_WEEKS,
     LEVEL,
     SKILL,
     Reliability,
-    counted,
     reliability,
     week_of,
 )
+from farhear.tables import counted
 from farhear.times import UtcTimes, unix_s
 from farhear.verdicts import AGAINST, CANNOT_TELL, NOT_SHOWN, SUPPORTED, Assumption, Verdict
 
 __all__ = ["matches_log"]
 
-_QUESTION = "Does the likelihood I was shown match my log?"
+_QUESTION = "The likelihood I was shown matches my log."
 _SHOWN = (0.65, 0.75)
 _FEW_SHOWN = 10
 _METHOD = "t-test on the mean gaps of the weeks, two-sided"
@@ -70,6 +71,7 @@ def _usable(predictions: pd.DataFrame) -> _Usable:
         refused[reason] = int((left & bad).sum())
         left &= ~bad
     out = pd.DataFrame({"predicted": predicted, "heard": heard, "start_s": start})[left]
+    out["at"] = np.flatnonzero(left)
     if "week" in frame:
         out["week"] = frame.loc[left, "week"]
         if out["week"].isna().any():
@@ -138,6 +140,16 @@ def matches_log(
     if not 0.0 < close <= matters / 2.0:
         raise InputError(f"close = {close:g} is outside (0, matters / 2 = {matters / 2.0:g}]")
     frame, refused = _usable(predictions)
+    asked = Asked("H6", _QUESTION, asked_before, "checks")
+    if "setup_id" in frame and len(setups_in(frame)) > 1:
+
+        def alone(part: pd.DataFrame) -> Verdict:
+            own = predictions.reset_index(drop=True).loc[part["at"]]
+            return matches_log(
+                own, matters=matters, close=close, asked_before=asked_before, n=n, seed=seed
+            )
+
+        return split(asked, frame, alone, len(predictions))
     gap = frame["heard"] - frame["predicted"]
     weekly = (
         frame.assign(gap=gap)
@@ -314,6 +326,6 @@ def _assumptions(
     out.append(Assumption("one week does not foretell the gap of the next", together))
     one_setup: bool | None = None
     if "setup_id" in frame and len(frame):
-        one_setup = len(frame["setup_id"].unique()) == 1
+        one_setup = True  # several are never put together
     out.append(Assumption("receiver and antenna stayed the same", one_setup))
     return tuple(out)

@@ -247,7 +247,7 @@ def disturbed_nights(
                 asked_before=asked_before,
             )
 
-        return split(asked, rows, alone)
+        return split(asked, rows, alone, int(rows["evening"].nunique()))
     days, which = np.unique(useful_rows["evening"].to_numpy("datetime64[s]"), return_inverse=True)
     index = kp_of_evenings(useful_rows, days, which, kp)
     heard = useful_rows["heard"].to_numpy(np.float64)

@@ -31,9 +31,9 @@ def order_for(bands: Sequence[str], evening: int) -> tuple[str, ...]:
 
     Returns
     -------
-    The bands moved on by one place every second evening and turned round on the evenings between:
-    over ``2 * len(bands)`` evenings each band has each place twice, and of any two each is before
-    the other equally often.
+    Two bands take turns. Of more, all are moved on by one place every second evening and turned
+    round on the evenings between: over ``2 * len(bands)`` evenings each band has each place twice,
+    and of any two each is before the other equally often.
 
     Raises
     ------
@@ -50,7 +50,7 @@ def order_for(bands: Sequence[str], evening: int) -> tuple[str, ...]:
         raise InputError(f"bands = {bands!r} is not a list of two or more different names")
     if isinstance(evening, bool) or not isinstance(evening, (int, np.integer)) or evening < 0:
         raise InputError(f"evening = {evening!r} is not a whole number from 0 on")
-    shift = (int(evening) // 2) % len(names)
+    shift = (int(evening) // 2) % len(names) if len(names) > 2 else 0
     turned = names[shift:] + names[:shift]
     return tuple(turned[::-1] if evening % 2 else turned)
 

@@ -173,7 +173,12 @@ def season_difference(
     rows = band_rows(table, band)
     a, b = names
     where = f" on {band}" if band else ""
-    asked = Asked("H5", f"{a} beats {b}{where} at equal hours from sunset.", asked_before, "weeks")
+    asked = Asked(
+        "H5",
+        f"{a.capitalize()} beats {b}{where} at equal hours from sunset.",
+        asked_before,
+        "weeks",
+    )
     rows = rows[rows["_group"] >= 0]
     total = int(rows["week"].nunique())
     for code, name in enumerate(names):
@@ -197,7 +202,7 @@ def season_difference(
                 asked_before=asked_before,
             )
 
-        return split(asked, rows, alone)
+        return split(asked, rows, alone, total)
     useful = rows[rows["heard"].notna() & rows["middle_min"].notna()]
     if not len(useful):
         return asked.refused("No check has a sunset to be matched by.", of=total)

@@ -21,7 +21,6 @@ from farhear.hunch._cells import (
     cells_of,
     common_assumptions,
     ears_of,
-    evenings_text,
     often_shut,
     order_in,
     refusal,
@@ -30,6 +29,7 @@ from farhear.hunch._cells import (
 from farhear.hunch._ground import ALPHA, Asked, joined, number_in, whole_number
 from farhear.hunch._intervals import BLOCK, lead_of
 from farhear.hunch.sizes import LEAST_DECIDED, POWER, sign_test
+from farhear.tables import counted
 from farhear.verdicts import (
     AGAINST,
     CANNOT_TELL,
@@ -74,11 +74,11 @@ def which_first(
     The word:
 
     - CANNOT TELL YET when fewer than 6 evenings decide.
-    - SUPPORTED when p < 0.05, one band has the most firsts and the interval of its share lies above
-      one in `len(bands)`, every pair was alternated as in :func:`first_at_dusk`, no band had
-      1.5 times the checks of another (a band looked at more often is found first more often), the
-      shares missed between hearings differ by at most 0.1, and no band stayed closed on more than
-      a tenth of the evenings (see there).
+    - SUPPORTED when p < 0.05, one band has so many firsts that the interval of its share lies above
+      one in `len(bands)` and a sign test has it ahead of the next (p < 0.05), every pair was
+      alternated as in :func:`first_at_dusk`, no band had 1.5 times the checks of another (a band
+      looked at more often is found first more often), the shares missed between hearings differ by
+      at most 0.1, and no band stayed closed on more than a tenth of the evenings (see there).
       With `expected` another band in that place gives AGAINST.
     - CANNOT TELL YET when one of these fails though p < 0.05, or when the interval of the leading
       share is wider than +- `useful_points`.
@@ -175,9 +175,9 @@ def which_first(
         _warnings(shares, fixed, alike, ears, cells),
     )
     notes = [
-        f"{row.band}: first on {evenings_text(row.firsts)}, {row.share:.0f} % of the decided ones "
-        f"({row.low:.0f} to {row.high:.0f} %)."
-        for row in shares.itertuples()
+        f"{row['band']}: first on {counted(row['firsts'], 'evening')}, {row['share']:.0f} % of the "
+        f"decided ones ({row['low']:.0f} to {row['high']:.0f} %)."
+        for row in shares.to_dict("records")
         if decided
     ]
     for row in listed:
@@ -338,7 +338,7 @@ def _judged_firsts(
     rest = f"({evenings - decided} evenings could not decide)"
     need = _firsts_needed(firsts)
     if decided < LEAST_DECIDED:
-        what = "No evening" if not decided else f"Only {evenings_text(decided)}"
+        what = "No evening" if not decided else f"Only {counted(decided, 'evening')}"
         tail = "." if not decided else ", too few even if one band truly is first most nights."
         return (
             CANNOT_TELL,
@@ -350,7 +350,9 @@ def _judged_firsts(
     found += f"others {rest}."
     fits = f"Between {low:.0f} and {high:.0f} % fits your log; equal chances would be "
     fits += f"{100.0 / count:.0f} %."
-    clear = p < ALPHA and low > 100.0 / count and int((firsts == firsts[at]).sum()) == 1
+    second = int(np.delete(firsts, at).max())
+    ahead = sign_test(int(firsts[at]), second)[0] < ALPHA
+    clear = p < ALPHA and low > 100.0 / count and ahead
     if clear and not warnings:
         word = SUPPORTED if expected in (None, band) else AGAINST
         more = "" if word == SUPPORTED else f" The hunch had {expected} there."

@@ -14,12 +14,12 @@ from farhear.hunch._cells import (
     cells_of,
     common_assumptions,
     ears_of,
-    evenings_text,
     refusal,
 )
 from farhear.hunch._ground import ALPHA, Asked, number_in, t_interval
 from farhear.hunch._intervals import BLOCK, jackknifed
 from farhear.hunch.sizes import LEAST_DECIDED
+from farhear.tables import counted
 from farhear.verdicts import AGAINST, CANNOT_TELL, NOT_SHOWN, SUPPORTED, Assumption, Verdict
 
 __all__ = ["follows_sunset"]
@@ -173,8 +173,8 @@ def _judged_slope(
         why = f"The log of {band} is too short, or its checks too far apart, to fit a line."
         if seen < LEAST_DECIDED:
             why = (
-                f"On only {evenings_text(seen)} {band} was seen to open between two checks, too "
-                "few to fit a line."
+                f"On only {counted(seen, 'evening')} {band} was seen to open between two checks, "
+                "too few to fit a line."
             )
         return CANNOT_TELL, why, need if seen < need else None
     fits = f"Best guess: its minutes after sunset change by {value:+.1f} min a week, and between "

@@ -25,6 +25,7 @@ from farhear.verbs.shared import (
 if TYPE_CHECKING:
     import pandas as pd
 
+    from farhear.calibrate import Fit
     from farhear.evening import Plan
     from farhear.indices import Indices
     from farhear.schedule import Schedule
@@ -56,6 +57,16 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     files.add_argument("--csv", type=Path, help="all rows and columns")
     files.add_argument("--calendar", type=Path, help="likely broadcasts as events (.ics)")
     files.add_argument("--page", type=Path, help="the evening as one page (.html)")
+    files.add_argument(
+        "--predictions",
+        type=Path,
+        metavar="TABLE",
+        help="add the likelihoods, with the time of writing, to this table (CSV), so that the log "
+        "can be held against them (farhear hunch, H6)",
+    )
+    evening.add_argument(
+        "--calibration", type=Path, help="what your log taught (farhear score --calibrate)"
+    )
 
     identify = verbs.add_parser("identify", help="what may have been heard on a frequency")
     identify.set_defaults(run=_identify)
@@ -107,6 +118,7 @@ def _evening(options: argparse.Namespace, out: Console) -> None:
         heard=_heard_in(options.new, schedule, station, out) if options.new else (),
         indices=_indices(options),
         f107_sfu=options.f107,
+        fit=_fit(options.calibration, out) if options.calibration else None,
     )
     _say_inputs(options, schedule, out)
     weekday = clock.WEEKDAYS[dt.date.fromisoformat(date).weekday()]
@@ -134,6 +146,21 @@ def _evening(options: argparse.Namespace, out: Console) -> None:
     if options.page:
         evening_files.write_page(plan, options.page, title=title)
         out.print(f"{options.page}: the page. It can place your home: keep it.")
+    if options.predictions:
+        from farhear.predictions import write_predictions
+
+        count = write_predictions(plan, options.predictions)
+        out.print(f"{options.predictions}: {count} likelihoods added, dated now.")
+
+
+def _fit(path: Path, out: Console) -> Fit:
+    """What a log taught; one that does not help in weeks it has not seen is used, and named so."""
+    from farhear.calibrate import read_fit
+
+    fit = read_fit(path)
+    if not fit.recommended:
+        out.print(f"{path}: {fit.sentence}", soft_wrap=True)
+    return fit
 
 
 def _on_a_date(options: argparse.Namespace) -> tuple[Station, Schedule, str]:

@@ -21,13 +21,15 @@ from farhear.errors import InputError
 from farhear.log import Log, header_of, read_log, write_log
 from farhear.tables import frequency_khz
 from farhear.verbs.shared import (
-    HOME,
+    add_log,
     add_schedule,
     add_station,
+    home_if_any,
+    lists_if_any,
     say_faults,
     say_table,
-    schedule_of,
     station_of,
+    write_csv,
 )
 
 if TYPE_CHECKING:
@@ -72,7 +74,7 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
     check = verbs.add_parser("check", help="look a log over: mistakes, doubts, and the clock")
     check.set_defaults(run=_check)
-    _add_log(check)
+    add_log(check)
     add_station(check)
     add_schedule(check)
     check.add_argument("--rows", type=int, default=40, help="most findings on the screen (40)")
@@ -83,7 +85,7 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
     report = verbs.add_parser("report", help="a reception report of one heard check")
     report.set_defaults(run=_report)
-    _add_log(report)
+    add_log(report)
     add_station(report)
     report.add_argument("--row", type=int, required=True, help="line of the check in the log")
     report.add_argument("--listener", required=True, help="your name, or a pseudonym")
@@ -107,23 +109,16 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     cards.add_argument("--when", help="instant it came (default: now)")
 
 
-def _add_log(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("log", type=Path, help="your log (CSV, TSV, .xlsx, .parquet, .adi)")
-    parser.add_argument(
-        "--time-zone", help="zone of stamps without one, for example Europe/Tallinn"
-    )
-
-
 # Looking over -----------------------------------------------------------------------------------
 
 
 def _check(options: argparse.Namespace, out: Console) -> None:
     from farhear import audit
 
-    station = _home(options)
+    station = home_if_any(options)
     log = read_log(options.log, time_zone=options.time_zone, station=station)
     first = log.frame["start_utc"].min()
-    schedule = _lists(options, str(clock.season(first)) if first == first else None)
+    schedule = lists_if_any(options, str(clock.season(first)) if first == first else None)
     found = audit.audit(log, schedule=schedule, station=station)
     out.print(f"{log.text()}.", soft_wrap=True)
     out.print(found.text(), soft_wrap=True)
@@ -131,7 +126,7 @@ def _check(options: argparse.Namespace, out: Console) -> None:
     if schedule is None:
         out.print("With --schedule and --station the clock is checked, too.")
     if options.csv:
-        _write(found.findings, options.csv)
+        write_csv(found.findings, options.csv)
     if options.fix:
         _fix(log, found, options.fix, out)
 
@@ -163,7 +158,7 @@ def _fix(log: Log, found: Any, path: Path, out: Console) -> None:
     frame, changes = audit.fix(log, found)
     for note in write_log(frame, path):
         out.print(f"{note}.", soft_wrap=True)
-    _write(changes, changes_path)
+    write_csv(changes, changes_path)
     rows = changes["row"].nunique()
     out.print(
         f"{path}: {len(frame)} checks, {rows} rows changed, each in {changes_path.name}; "
@@ -176,10 +171,6 @@ def _fix(log: Log, found: Any, path: Path, out: Console) -> None:
         )
 
 
-def _write(table: pd.DataFrame, path: Path) -> None:
-    put(path, table.to_csv(index=False, lineterminator="\n").encode("utf-8"))
-
-
 # At the radio -----------------------------------------------------------------------------------
 
 
@@ -187,7 +178,7 @@ def _log(options: argparse.Namespace, out: Console) -> None:
     _check_header(options.log)
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="backslashreplace")  # no odd byte may end a sitting
-    station, schedule = _home(options), _lists(options, str(clock.season(_now())))
+    station, schedule = home_if_any(options), lists_if_any(options, str(clock.season(_now())))
     channels = _channels(options.channels) if options.channels else []
     sittings = listen.sittings_of(options.log)
     begin = _now()
@@ -226,17 +217,6 @@ def _log(options: argparse.Namespace, out: Console) -> None:
     mine = log.frame[log.frame["session_id"] == sitting]
     part = Log(frame=mine, rejects=log.rejects.iloc[:0], warnings=log.warnings, rows_read=len(mine))
     out.print(f"This sitting: {part.text()}.", soft_wrap=True)
-
-
-def _home(options: argparse.Namespace) -> Station | None:
-    """The home, where one is given, needed, or in the folder."""
-    is_there = options.demo or options.station or options.schedule or HOME.exists()
-    return station_of(options) if is_there else None
-
-
-def _lists(options: argparse.Namespace, season: str | None) -> Schedule | None:
-    """Lists of broadcasts, where they are given; `season` is that of --demo and --as-if."""
-    return schedule_of(options, season) if options.demo or options.schedule else None
 
 
 def _check_header(path: Path) -> None:

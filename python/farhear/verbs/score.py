@@ -84,6 +84,13 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
     flux.add_argument("--fit-index", action="store_true", help="find that offset in these checks")
     score.add_argument(
+        "--calibrate",
+        type=Path,
+        metavar="FILE",
+        help="learn what these checks teach about your place, and write it (TOML), for farhear "
+        "evening --calibration",
+    )
+    score.add_argument(
         "--out", type=Path, default=Path("farhear-score"), help="folder (%(default)s)"
     )
 
@@ -100,10 +107,20 @@ def _score(options: argparse.Namespace, out: Console) -> None:
     if options.fit_index:
         with progress("index") as tick:
             fit = fit_flux(checks, progress=tick, **flux)
+    taught = None
+    if options.calibrate:
+        from farhear.calibrate import fit as learn
+
+        with progress("calibration") as tick:
+            taught = learn(checks, progress=tick, **flux)
     written = write_scores(found, checks, options.out, fit)
     _say_scores(found, checks, out)
     if fit is not None:
         _say_fit(fit, out)
+    if taught is not None:
+        taught.write(options.calibrate)
+        out.print(f"Learnt from these checks, written to {options.calibrate}:", soft_wrap=True)
+        out.print(taught.text(), soft_wrap=True)
     names = ", ".join(path.stem for path in written)
     out.print(f"Files in {options.out} (.csv): {names}", soft_wrap=True)
     out.print("checks.csv holds the places of the receivers: share it with care.")

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import reduce
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from rich import box
@@ -24,9 +24,13 @@ from rich.progress import (
 from rich.table import Table
 
 from farhear import tables
+from farhear._files import put
 from farhear.errors import InputError
 from farhear.schedule import DAY_CONVENTIONS, Schedule, read_schedule
 from farhear.station import Station, read_station
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SHOWN_REASONS = 5
 HOME = Path("station.toml")
@@ -59,6 +63,35 @@ def add_schedule(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--as-if", action="store_true", help="use a list of another season as if it were valid"
     )
+
+
+def add_log(parser: argparse.ArgumentParser, *, needed: bool = True) -> None:
+    """The log, and how to read its times."""
+    parser.add_argument(
+        "log",
+        type=Path,
+        nargs=None if needed else "?",
+        help="your log (CSV, TSV, .xlsx, .parquet, .adi)",
+    )
+    parser.add_argument(
+        "--time-zone", help="zone of stamps without one, for example Europe/Tallinn"
+    )
+
+
+def home_if_any(options: argparse.Namespace) -> Station | None:
+    """The home, where one is given, needed, or in the folder."""
+    is_there = options.demo or options.station or options.schedule or HOME.exists()
+    return station_of(options) if is_there else None
+
+
+def lists_if_any(options: argparse.Namespace, season: str | None) -> Schedule | None:
+    """Lists of broadcasts, where they are given; `season` is that of --demo and --as-if."""
+    return schedule_of(options, season) if options.demo or options.schedule else None
+
+
+def write_csv(table: pd.DataFrame, path: Path) -> None:
+    """Write all of a table."""
+    put(path, table.to_csv(index=False, lineterminator="\n").encode("utf-8"))
 
 
 def station_of(options: argparse.Namespace) -> Station:

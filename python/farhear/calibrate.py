@@ -265,15 +265,24 @@ class _Found(NamedTuple):
     theta: Floats
     covariance: Floats
 
-    def sigma_points(self, grid_ends: Sequence[tuple[float, float]]) -> Floats:
-        """Two points for each free parameter, of equal weight, with this mean and covariance."""
-        values, vectors = np.linalg.eigh(self.covariance)
+    def points(self) -> tuple[Floats, Floats]:
+        """The values and two points about them for each free direction, and their weights.
+
+        A mean over these is Gauss and Hermite's of three points in each direction, with the
+        directions added up: exact to the fifth degree along them (tables).
+        """
+        scale = np.where(np.isnan(_PRIOR_SD), _PRIOR_R12, _PRIOR_SD)  # or units would choose them
+        values, vectors = np.linalg.eigh(self.covariance / np.outer(scale, scale))
         free = values > 1e-12 * max(float(values.max(initial=0.0)), 1e-300)
-        away = vectors[:, free] * np.sqrt(values[free] * free.sum())
-        points = np.concatenate([self.theta + away.T, self.theta - away.T])
-        if not points.size:
-            points = self.theta[None]
-        return np.asarray(np.clip(points, *np.array(grid_ends).T))
+        away = (vectors[:, free] * np.sqrt(3.0 * values[free])).T * scale
+        count = len(away)
+        points = np.concatenate([self.theta[None], self.theta + away, self.theta - away])
+        return points, np.append(1.0 - count / 3.0, np.full(2 * count, 1.0 / 6.0))
+
+
+def _mean(weights: Floats, likelihoods: Sequence[Floats]) -> Floats:
+    """Weighted mean, within [0, 1] although the first weight may be negative."""
+    return np.asarray(np.clip(np.tensordot(weights, np.stack(likelihoods), 1), 0.0, 1.0))
 
 
 def _slips(likelihood: Any) -> Any:
@@ -319,10 +328,9 @@ def _best(
 
 
 def _averaged(grid: _Grid, found: _Found) -> Floats:
-    ends = [(float(nodes[0]), float(nodes[-1])) for nodes in grid.nodes]
-    ends = [end if end[0] < end[1] else (-math.inf, math.inf) for end in ends]
-    points = found.sigma_points(ends)
-    return np.asarray(np.mean([grid.likelihood(one) for one in points], axis=0))
+    points, weights = found.points()
+    low, high = np.array([(n[0], n[-1]) if n.size > 1 else (-np.inf, np.inf) for n in grid.nodes]).T
+    return _mean(weights, [grid.likelihood(one) for one in np.clip(points, low, high)])
 
 
 # What was learnt --------------------------------------------------------------------------------
@@ -455,22 +463,21 @@ class Fit:
         Returns
         -------
         Dataset
-            `likelihood` and `rung_likelihood` are means over two points for each parameter in
-            doubt that share its mean and covariance (cubature of the third degree, from memory);
-            everything else belongs to the best parameters. Up to nine evaluations.
+            `likelihood` and `rung_likelihood` are means over the doubt, by three points in each
+            direction of it (Gauss and Hermite, tables); everything else belongs to the best
+            parameters. Up to nine evaluations.
         """
         found = self._found
         doubt = found.covariance.copy()
         doubt[3, 3] += f107_sd_sfu**2
-        ends = [(-np.inf, np.inf)] * 2 + [(_ABSORPTION[0], np.inf), (-np.inf, np.inf)]
-        points = _Found(found.theta, doubt).sigma_points(ends)
-        out = likelihood_at(found.theta)
-        if np.array_equal(points, found.theta[None]):
-            return out
+        points, weights = _Found(found.theta, doubt).points()
+        points[:, 2] = np.maximum(points[:, 2], min(_ABSORPTION[0], found.theta[2]))
         seen = [likelihood_at(point) for point in points]
-        for name in ("likelihood", "rung_likelihood"):
-            mean = np.mean([one[name].to_numpy() for one in seen], axis=0)
-            out[name] = out[name].copy(data=mean)
+        out = seen[0]
+        if len(seen) > 1:
+            for name in ("likelihood", "rung_likelihood"):
+                mean = _mean(weights, [one[name].to_numpy() for one in seen])
+                out[name] = out[name].copy(data=mean)
         return out
 
     def likelihood(

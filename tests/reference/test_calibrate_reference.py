@@ -135,16 +135,15 @@ def test_best_and_curvature_against_scipy_and_statsmodels():
     assert frame.abs().to_numpy().max() < 0.02
 
 
-def test_sigma_points_have_the_mean_and_the_covariance():
-    rng = np.random.default_rng(2)
-    root = rng.normal(size=(4, 4))
-    root[1] = 0.0  # the second is held
-    theta = rng.normal(size=4)
-    points = cal._Found(theta, root @ root.T).sigma_points()
-    assert len(points) == 6
-    np.testing.assert_allclose(points.mean(axis=0), theta, atol=1e-12)
-    np.testing.assert_allclose(np.cov(points.T, bias=True), root @ root.T, atol=1e-10)
-    # a square is averaged exactly: Gauss quadrature of the third degree
-    slope = rng.normal(size=4)
-    mean = ((points @ slope) ** 2).mean()
-    assert mean == pytest.approx((theta @ slope) ** 2 + slope @ root @ root.T @ slope)
+def test_points_have_the_mean_and_the_covariance():
+    # what weighted points stand for, by numpy's weighted moments; the fourth along each direction
+    # is that of a normal distribution
+    rng = np.random.default_rng(6)
+    theta, root = rng.standard_normal(4), rng.standard_normal((4, 4))
+    points, weights = cal._Found(theta, root @ root.T).points()
+    assert points.shape == (9, 4)
+    np.testing.assert_allclose(weights @ points, theta, atol=1e-12)
+    away = points - theta
+    np.testing.assert_allclose((away.T * weights) @ away, root @ root.T, rtol=1e-9, atol=1e-9)
+    one = cal._Found(theta, np.diag([4.0, 0.0, 0.0, 0.0])).points()
+    np.testing.assert_allclose(one[1] @ (one[0][:, 0] - theta[0]) ** 4, 3.0 * 16.0)

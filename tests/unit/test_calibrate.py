@@ -420,10 +420,13 @@ def test_likelihood_is_averaged_over_the_doubt():
     doubt = np.diag([16.0, 0.0, 0.0, 0.0])
     known, unsure = made((-5, 0, 1, 0)), made((-5, 0, 1, 0), doubt)
     seen, mean = known.likelihood(*CIRCUIT, **HOW), unsure.likelihood(*CIRCUIT, **HOW)
+    away = 4.0 * np.sqrt(3.0)  # by hand: Gauss and Hermite of three points
     ends = [
-        float(reception.likelihood(*CIRCUIT, tx_gain_dbi=g, **HOW)["likelihood"]) for g in (-9, -1)
+        float(reception.likelihood(*CIRCUIT, tx_gain_dbi=-5.0 + g, **HOW)["likelihood"])
+        for g in (-away, away)
     ]
-    assert float(mean["likelihood"]) == pytest.approx(np.mean(ends), abs=1e-12)
+    by_hand = float(seen["likelihood"]) * 2.0 / 3.0 + sum(ends) / 6.0
+    assert float(mean["likelihood"]) == pytest.approx(by_hand, abs=1e-12)
     assert float(mean["snr_db"]) == float(seen["snr_db"])
     # against many draws: the few points stand for the whole distribution
     gains = -5.0 + 4.0 * np.random.default_rng(1).standard_normal(4000)

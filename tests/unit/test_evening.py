@@ -1,5 +1,6 @@
 """Plan of an evening; every broadcaster, site and home here is invented."""
 
+import dataclasses
 import datetime as dt
 import math
 import time
@@ -7,10 +8,12 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import farhear as fh
 from farhear import reception
+from farhear.calibrate import PARAMETERS, Fit
 from farhear.errors import InputError
 from farhear.evening import plan as plan_evening
 from farhear.evening import rung_snr_db, strength_word
@@ -324,3 +327,94 @@ def test_bad_input(home, tmp_path, wrong, text):
     given = {"date": "2024-11-27", "f107_sfu": 150.0, **wrong}
     with pytest.raises(InputError, match=text):
         plan_evening(home, schedule_of(tmp_path, GOOD), given.pop("date"), **given)
+
+
+# Set right by a log -----------------------------------------------------------------------------
+
+
+def learnt(values=(0.0, 0.0, 1.0, 0.0), variances=(0.0, 0.0, 0.0, 0.0)):
+    """A fit as if a log had taught it."""
+    rows = [("no fit", "log", 0.1, 0.05, 0.15), ("no fit", "Brier", 0.01, 0.005, 0.015)]
+    return Fit(
+        **dict(zip(PARAMETERS, values, strict=True)),
+        covariance=np.diag(variances),
+        held=(),
+        validation=pd.DataFrame(rows, columns=["against", "score", "gain", "low", "high"]),
+        checks_count=240,
+        heard_count=100,
+        weeks_count=12,
+        first_utc="2024-09-01T18:00:00Z",
+        last_utc="2024-11-24T18:00:00Z",
+        log_sha256="0" * 64,
+        flux="as given",
+    )
+
+
+@pytest.fixture(scope="module")
+def with_rival(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("rival")
+    rival = "9505,1800,1900,daily,Zephrine Waves,eng,48.0,2.0,300,18,"
+    return schedule_of(folder, GOOD, rival)
+
+
+def at_six(home, schedule, **more):
+    how = {"start": "20:00", "end": "20:30", "f107_sfu": 120.0}
+    frame = plan_evening(home, schedule, "2024-11-27", **(how | more)).frame
+    return frame.sort_values("freq_khz").reset_index(drop=True)
+
+
+def test_a_fit_of_nothing_changes_no_bit(home, with_rival):
+    plain, fitted = at_six(home, with_rival), at_six(home, with_rival, fit=learnt())
+    assert len(plain) == 2
+    assert fitted.equals(plain)
+    plan = plan_evening(home, with_rival, "2024-11-27", start="20:00", end="20:30", fit=learnt())
+    assert any("set right by 240 checks of 2024-09-01 to 2024-11-24" in n for n in plan.notes)
+
+
+def test_a_bias_is_the_same_for_all_emitters(home, with_rival):
+    # against the likelihood of each circuit, wanted and unwanted emitter 6 dB weaker
+    found = at_six(home, with_rival, fit=learnt((-6.0, 0.0, 1.0, 0.0)))
+    plan = plan_evening(home, with_rival, "2024-11-27", start="20:00", end="20:30", f107_sfu=120.0)
+    for rank, row in plan.frame.iterrows():
+        when = fh.UtcTimes(np.array(row["best_utc"].timestamp()))
+        given = plan._air.circuit(int(plan._position[rank]), when)
+        for rival in given["interferers"]:
+            rival["tx_gain_dbi"] = -6.0
+        alone = reception.likelihood(**given, tx_gain_dbi=-6.0)
+        one = found[found["freq_khz"] == row["freq_khz"]].iloc[0]
+        assert one["snr_db"] == pytest.approx(float(alone["snr_db"]), abs=0.05)
+        assert one["likelihood"] == pytest.approx(float(alone["likelihood"]), abs=1e-3)
+        assert one["likelihood"] < row["likelihood"]
+
+
+def test_noise_absorption_and_flux_of_a_fit(home, with_rival, tmp_path):
+    quiet = dataclasses.replace(home, noise=40.0)
+    found = at_six(quiet, with_rival, fit=learnt((0.0, 6.0, 1.0, 0.0)))
+    expected = at_six(dataclasses.replace(home, noise=46.0), with_rival)
+    np.testing.assert_allclose(found["snr_db"], expected["snr_db"], atol=1e-9)
+    more = at_six(home, with_rival, fit=learnt((0.0, 0.0, 1.0, 30.0)))
+    expected = at_six(home, with_rival, f107_sfu=150.0)
+    np.testing.assert_allclose(more["likelihood"], expected["likelihood"], atol=1e-12)
+    alone = schedule_of(tmp_path, GOOD)
+    strong = at_six(home, alone, fit=learnt((0.0, 0.0, 3.0, 0.0)))
+    assert (strong["snr_db"] < at_six(home, alone)["snr_db"]).all()
+
+
+def test_doubt_is_averaged_and_the_flux_counts_among_it(home, with_rival):
+    away = 9.0 * math.sqrt(3.0)
+    ends = [at_six(home, with_rival, fit=learnt((b, 0.0, 1.0, 0.0))) for b in (-away, away)]
+    plain = at_six(home, with_rival)
+    unsure = at_six(home, with_rival, fit=learnt(variances=(81.0, 0.0, 0.0, 0.0)))
+    by_hand = plain["likelihood"] * 2.0 / 3.0 + sum(one["likelihood"] for one in ends) / 6.0
+    np.testing.assert_allclose(unsure["likelihood"], by_hand, atol=1e-12)
+    np.testing.assert_array_equal(unsure["snr_db"], plain["snr_db"])
+    # a flux that is told, not measured, is averaged as without a fit
+    how = {"start": "20:00", "end": "20:30"}
+    plain = plan_evening(home, with_rival, "2027-11-24", **how)
+    fitted = plan_evening(home, with_rival, "2027-11-24", **how, fit=learnt())
+    assert "told from" in " ".join(plain.notes)
+    np.testing.assert_allclose(
+        fitted.frame.sort_values("freq_khz")["likelihood"],
+        plain.frame.sort_values("freq_khz")["likelihood"],
+        atol=1e-12,
+    )

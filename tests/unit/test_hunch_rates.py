@@ -164,8 +164,8 @@ def test_not_shown_gives_what_is_still_possible() -> None:
     assert found.word == "NOT SHOWN"
     assert found.low < 0.0 < found.high
     assert (
-        "Your log does not show fewer receptions on disturbed nights; the true drop could still be "
-        f"anywhere from a rise of {found.high:.0f} points to a drop of {-found.low:.0f} points."
+        "Your log does not show fewer receptions on disturbed nights; the truth could still be "
+        f"anything from a rise of {found.high:.0f} to a drop of {-found.low:.0f} points."
     ) in found.sentence
     assert f"{found.details['disturbed']} disturbed nights is a thin base." in found.sentence
     assert "about 7 turns of the sun" in found.text()

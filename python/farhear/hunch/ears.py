@@ -314,11 +314,12 @@ def ears_or_band(
         "mixed": mixed,
         "at_edge": edge,
     }
+    same = percent(fit.psi) == percent(plain)
+    in_log = "as in the plain log" if same else f"not the {percent(plain)} in the plain log"
     sentence = (
         f"You notice an open channel about {percent(fit.p)} of the time per check "
         f"({percent(p_low)} to {percent(p_high)}). Allowing for that, the band was open on about "
-        f"{percent(fit.psi)} of evenings ({percent(psi_low)} to {percent(psi_high)}), not the "
-        f"{percent(plain)} in the plain log."
+        f"{percent(fit.psi)} of evenings ({percent(psi_low)} to {percent(psi_high)}), {in_log}."
     )
     needed = None
     half_psi = 0.5 * (psi_high - psi_low)

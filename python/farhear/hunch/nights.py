@@ -327,14 +327,14 @@ def disturbed_nights(
     elif half > useful:
         needed = int(np.ceil(nights * (half / useful) ** 2))
         sentence = (
-            f"{rates} The true drop could be anywhere from {_points(least)} to {_points(most)}: "
-            f"too wide to say whether there is one of {100 * useful:.0f} points."
+            f"{rates} The truth could be anything from {_points(least, most)}: too wide to say "
+            f"whether there is a drop of {100 * useful:.0f} points."
         )
     else:
         word = NOT_SHOWN
         sentence = (
-            f"Your log does not show fewer {what} on disturbed nights; the true drop could still "
-            f"be anywhere from {_points(least)} to {_points(most)}."
+            f"Your log does not show fewer {what} on disturbed nights; the truth could still be "
+            f"anything from {_points(least, most)}."
         )
     if disturbed < 30 and not claims:
         sentence += f" {disturbed} disturbed nights is a thin base."
@@ -371,9 +371,14 @@ def disturbed_nights(
     )
 
 
-def _points(drop: float) -> str:
-    """A drop, or the rise that a negative one is, in words."""
-    return f"a {'drop' if drop >= 0.0 else 'rise'} of {abs(100.0 * drop):.0f} points"
+def _points(least: float, most: float) -> str:
+    """Two drops, or the rises that negative ones are, in words."""
+    ends = [abs(round(100.0 * drop)) for drop in (least, most)]
+    if most <= 0.0:
+        return f"a rise of {ends[1]} to {ends[0]} points"
+    if least >= 0.0:
+        return f"a drop of {ends[0]} to {ends[1]} points"
+    return f"a rise of {ends[0]} to a drop of {ends[1]} points"
 
 
 def _interaction(

@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from farhear.identification import identify
     from farhear.indices import load_indices, read_indices
     from farhear.log import Log, append_check, read_log, write_log
+    from farhear.questions import Question
     from farhear.schedule import Schedule, read_schedule
     from farhear.season import season_study
     from farhear.sites import read_sites
@@ -56,6 +57,7 @@ __all__ = [
     "InputError",
     "Log",
     "Plan",
+    "Question",
     "Schedule",
     "Station",
     "UtcTimes",
@@ -116,6 +118,7 @@ __all__ = [
 _LATER = {
     "Log": "log",
     "Plan": "evening",
+    "Question": "questions",
     "Schedule": "schedule",
     "Station": "station",
     "append_check": "log",

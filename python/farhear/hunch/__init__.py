@@ -23,7 +23,7 @@ Questions are written down first (:mod:`farhear.questions`) and put to a log tog
 >>> import numpy as np
 >>> made = fh.simulate.season(np.random.default_rng(1), bands=["31 m", "49 m"],
 ...     opening_min={"31 m": 40.0, "49 m": 60.0})
->>> asked = fh.questions.Question(hunch="H1", text="Does 31 m open before 49 m?",
+>>> asked = fh.Question(hunch="H1", text="Does 31 m open before 49 m?",
 ...     parameters={"a": "31 m", "b": "49 m"}, written_utc="2020-01-01T00:00Z")
 >>> found = fh.hunch.answers([asked], fh.hunch.Evidence.of(made.frame, made.station))
 >>> [one.word for one in found.verdicts]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -46,31 +46,23 @@ class Asked(NamedTuple):
     before: bool | None
     counted: str = "evenings"
 
-    def refused(
-        self,
-        why: str,
-        *,
-        of: int,
-        decided: int = 0,
-        needed: int | None = None,
-        assumptions: Sequence[Assumption] = (),
-        notes: Sequence[str] = (),
-        details: Mapping[str, Any] | None = None,
-    ) -> Verdict:
+    def verdict(self, word: str, sentence: str, **rest: Any) -> Verdict:
+        """A verdict on it; `rest` as in :class:`farhear.verdicts.Verdict`, lists allowed."""
+        for name in {"assumptions", "notes"} & rest.keys():
+            rest[name] = tuple(rest[name])
         return Verdict(
             hunch=self.hunch,
             question=self.question,
-            word=CANNOT_TELL,
-            sentence=why,
-            evenings=of,
-            decided=decided,
+            word=word,
+            sentence=sentence,
             counted=self.counted,
-            needed=needed,
-            assumptions=tuple(assumptions),
             asked_before=self.before,
-            notes=tuple(notes),
-            details=dict(details or {}),
+            **rest,
         )
+
+    def refused(self, why: str, *, of: int, **rest: Any) -> Verdict:
+        """No answer, and why; `of`: evenings (or what is counted) in the log."""
+        return self.verdict(CANNOT_TELL, why, evenings=of, **rest)
 
 
 def checked(table: pd.DataFrame, columns: Sequence[str] = _COLUMNS) -> pd.DataFrame:

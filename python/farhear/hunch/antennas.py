@@ -269,11 +269,9 @@ def _judged_pairs(
     else:
         word = NOT_SHOWN
         sentence = f"{rates} {guess} Your log does not show that either hears more."
-    return Verdict(
-        hunch="H8",
-        question=asked.question,
-        word=word,
-        sentence=sentence,
+    return asked.verdict(
+        word,
+        sentence,
         effect=100.0 * effect,
         low=100.0 * low,
         high=100.0 * high,
@@ -282,10 +280,8 @@ def _judged_pairs(
         p_method="McNemar's exact test on pairs that differ, two-sided",
         evenings=count,
         decided=decided,
-        counted="pairs",
         needed=needed,
         assumptions=assumptions,
-        asked_before=asked.before,
         details=details,
     )
 
@@ -396,11 +392,9 @@ def _before_and_after(
     else:
         word = NOT_SHOWN
         sentence = f"{guess} Your log does not show that either hears more."
-    return Verdict(
-        hunch="H8",
-        question=asked.question,
-        word=word,
-        sentence=sentence,
+    return asked.verdict(
+        word,
+        sentence,
         effect=100.0 * effect,
         low=100.0 * low,
         high=100.0 * high,
@@ -409,7 +403,6 @@ def _before_and_after(
         p_method="change less that of the control, leaving out one week at a time, two-sided",
         evenings=weeks,
         decided=int(sides.sum()),
-        counted="weeks",
         needed=needed,
         assumptions=(
             never,
@@ -421,6 +414,5 @@ def _before_and_after(
             Assumption("the control did not change, and moves as the rest does", None),
             Assumption("nothing but the antenna changed on that day", None),
         ),
-        asked_before=asked.before,
         details={"months": frame},
     )

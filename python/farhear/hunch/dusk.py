@@ -169,11 +169,9 @@ def first_at_dusk(
             f"{int(np.ceil(needed * len(cells.days) / decided))} evenings like these."
         )
     counted = f"{a} first on {order.a}, {b} first on {order.b} evenings"
-    return Verdict(
-        hunch="H1",
-        question=asked.question,
-        word=word,
-        sentence=sentence,
+    return asked.verdict(
+        word,
+        sentence,
         effect=found.lead,
         low=found.low,
         high=found.high,
@@ -188,7 +186,6 @@ def first_at_dusk(
             Assumption("both bands were checked for the same target region", None),
             *common_assumptions(cells, ears),
         ),
-        asked_before=asked_before,
         notes=tuple(notes),
         details={
             "wins": wins,

@@ -347,11 +347,9 @@ def ears_or_band(
         f"{counted(mixed, 'evening')} with both heard and not heard within the window: on a band "
         "that does not change, each is a miss."
     )
-    return Verdict(
-        hunch="H7",
-        question=question,
-        word=word,
-        sentence=sentence,
+    return asked.verdict(
+        word,
+        sentence,
         effect=fit.p,
         low=p_low,
         high=p_high,
@@ -360,7 +358,6 @@ def ears_or_band(
         p_method=f"likelihood ratio against noticing {percent(good_ears)}, two-sided",
         evenings=total,
         decided=several,
-        counted=asked.counted,
         needed=needed,
         assumptions=(
             Assumption(
@@ -375,7 +372,6 @@ def ears_or_band(
             on_air(rows),
             *([Assumption(f"the {freqs} frequencies are alike", None)] if freqs > 1 else []),
         ),
-        asked_before=asked_before,
         notes=tuple(notes),
         details=details,
     )

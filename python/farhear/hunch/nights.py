@@ -338,11 +338,9 @@ def disturbed_nights(
         )
     if disturbed < 30 and not claims:
         sentence += f" {disturbed} disturbed nights is a thin base."
-    return Verdict(
-        hunch="H4",
-        question=question,
-        word=word,
-        sentence=sentence,
+    return asked.verdict(
+        word,
+        sentence,
         effect=100.0 * found.effect,
         low=100.0 * found.low,
         high=100.0 * found.high,
@@ -351,7 +349,6 @@ def disturbed_nights(
         p_method=f"Kp moved in a circle by {SHORTEST_SHIFT} nights or more, two-sided",
         evenings=days.size,
         decided=nights,
-        counted="nights",
         needed=needed,
         assumptions=(
             Assumption(f"Kp {threshold:g} was fixed before looking", asked_before),
@@ -365,7 +362,6 @@ def disturbed_nights(
             on_air(rows),
             Assumption("what makes nights alike does not change through the log", None),
         ),
-        asked_before=asked_before,
         notes=tuple(notes),
         details=details,
     )

@@ -367,11 +367,9 @@ def _judged_season(
     ]
     if outside:
         notes.append(f"{outside} checks at hours that only one of the two has were left out.")
-    return Verdict(
-        hunch="H5",
-        question=asked.question,
-        word=word,
-        sentence=sentence,
+    return asked.verdict(
+        word,
+        sentence,
         effect=ratio,
         low=least,
         high=most,
@@ -380,7 +378,6 @@ def _judged_season(
         p_method="common odds ratio against 1, leaving out one week at a time, two-sided",
         evenings=weeks,
         decided=weeks,
-        counted="weeks",
         needed=needed,
         assumptions=(
             on_air(rows),
@@ -399,7 +396,6 @@ def _judged_season(
             Assumption("weeks have nothing to do with each other", None),
             Assumption(f"one {a} and one {b} stand for all", None),
         ),
-        asked_before=asked.before,
         notes=tuple(notes),
         details=details,
     )

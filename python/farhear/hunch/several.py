@@ -186,11 +186,9 @@ def which_first(
                 f"{row['a']} against {row['b']}: {row['wins']} to {row['losses']} evenings, "
                 f"p = {row['p_holm']:.2g} after Holm."
             )
-    return Verdict(
-        hunch="H2",
-        question=question,
-        word=word,
-        sentence=sentence,
+    return asked.verdict(
+        word,
+        sentence,
         effect=float(shares["share"].iloc[lead]),
         low=float(shares["low"].iloc[lead]),
         high=float(shares["high"].iloc[lead]),
@@ -215,7 +213,6 @@ def which_first(
             Assumption("all bands were checked for the same target region", None),
             *common_assumptions(cells, ears),
         ),
-        asked_before=asked_before,
         notes=tuple(notes),
         details={
             "bands": shares,

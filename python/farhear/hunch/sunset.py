@@ -115,11 +115,9 @@ def follows_sunset(
     if not np.isnan(clock):
         to = "later" if clock < 0.0 else "earlier"
         moved = f"Sunset moved {abs(clock):.1f} min a week to {to} hours over {weeks:.0f} weeks."
-    return Verdict(
-        hunch="H3",
-        question=asked.question,
-        word=word,
-        sentence=sentence,
+    return asked.verdict(
+        word,
+        sentence,
         effect=value,
         low=lo,
         high=hi,
@@ -136,7 +134,6 @@ def follows_sunset(
             ),
             *common_assumptions(cells, ears),
         ),
-        asked_before=asked_before,
         notes=(moved,) if moved else (),
         details={
             "mean_min": float(found.all.coef[0, 0]),

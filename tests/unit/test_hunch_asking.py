@@ -5,6 +5,7 @@ log is invented.
 """
 
 import dataclasses
+import doctest
 from collections import Counter
 from functools import lru_cache
 from pathlib import Path
@@ -47,6 +48,10 @@ def ground(log: Any) -> hunch.Evidence:
 
 def same(one: Verdict, other: Verdict) -> bool:
     return one.text() == other.text()
+
+
+def test_the_example() -> None:
+    assert doctest.testmod(hunch) == (0, 6)
 
 
 def test_each_hunch_is_answered_by_its_function():

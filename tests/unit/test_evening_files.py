@@ -91,6 +91,7 @@ def test_an_evening_without_broadcasts_is_an_empty_calendar(planned, tmp_path):
     plan = type(plan)(
         frame=plan.frame.iloc[:0],
         groups=plan.groups.iloc[:0],
+        steps=plan.steps.iloc[:0],
         window=plan.window,
         notes=plan.notes,
         _air=plan._air,

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
         antenna,
         audit,
         band,
+        bundle,
         calibrate,
         cards,
         charts,
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
         log,
         losses,
         predictions,
+        privacy,
         questions,
         rays,
         reliability,
@@ -50,6 +52,8 @@ if TYPE_CHECKING:
     from farhear.season import season_study
     from farhear.sites import read_sites
     from farhear.station import Station, read_station
+    from farhear.study import Study
+    from farhear.verification import verify
 
 __all__ = [
     "FarhearError",
@@ -60,6 +64,7 @@ __all__ = [
     "Question",
     "Schedule",
     "Station",
+    "Study",
     "UtcTimes",
     "__version__",
     "adif",
@@ -67,6 +72,7 @@ __all__ = [
     "append_check",
     "audit",
     "band",
+    "bundle",
     "calibrate",
     "cards",
     "charts",
@@ -89,6 +95,7 @@ __all__ = [
     "path",
     "plan",
     "predictions",
+    "privacy",
     "questions",
     "rays",
     "read_indices",
@@ -109,6 +116,7 @@ __all__ = [
     "sun",
     "utc",
     "verdicts",
+    "verify",
     "write_log",
     "write_season",
     "zone",
@@ -121,6 +129,7 @@ _LATER = {
     "Question": "questions",
     "Schedule": "schedule",
     "Station": "station",
+    "Study": "study",
     "append_check": "log",
     "identify": "identification",
     "load_indices": "indices",
@@ -131,6 +140,7 @@ _LATER = {
     "read_sites": "sites",
     "read_station": "station",
     "season_study": "season",
+    "verify": "verification",
     "write_log": "log",
     "write_season": "folder",
 }

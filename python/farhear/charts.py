@@ -1,4 +1,4 @@
-"""Two pictures of a season. They draw what a study holds and compute nothing.
+"""Pictures of a season and of a log. They draw what a study holds and compute nothing.
 
 Made for A5 on its side and for grey print: one hue-free order of lightness (cividis), lines told
 apart by marker and dash as well as by colour (Okabe-Ito), labels at the lines. The same study
@@ -26,7 +26,18 @@ if TYPE_CHECKING:
     import xarray as xr
     from matplotlib.axes import Axes
 
-__all__ = ["A5_IN", "hour_date", "hour_date_alt", "opening", "opening_alt", "save"]
+__all__ = [
+    "A5_IN",
+    "hearing",
+    "hearing_alt",
+    "hour_date",
+    "hour_date_alt",
+    "opening",
+    "opening_alt",
+    "openings_seen",
+    "openings_seen_alt",
+    "save",
+]
 
 A5_IN = (8.27, 5.83)
 """A5 on its side. [inch]"""
@@ -46,6 +57,7 @@ _RC: Any = {  # matplotlib types the names one by one
     "svg.hashsalt": "farhear",
     "svg.fonttype": "path",
     "path.simplify": True,
+    "hatch.linewidth": 0.4,
 }
 _HOURS = (0, 6, 12, 18, 24)
 
@@ -369,6 +381,155 @@ def opening_alt(study: xr.Dataset, table: pd.DataFrame) -> str:
 def _date_texts(study: xr.Dataset) -> tuple[str, str]:
     dates = study["date"].to_numpy().astype("datetime64[D]")
     return str(dates[0]), str(dates[-1])
+
+
+# What a log saw ---------------------------------------------------------------------------------
+
+
+def _panels(count: int, title: str) -> tuple[Figure, list[Axes]]:
+    """A row of panels with common axes under one title."""
+    figure = _canvas()
+    grid = figure.subplots(1, max(count, 1), sharex=True, sharey=True, squeeze=False)
+    figure.suptitle(title, x=0.075, y=0.965, ha="left", fontsize=9.5, fontweight="bold")
+    figure.subplots_adjust(left=0.075, right=0.985, top=0.86, bottom=0.145, wspace=0.08)
+    return figure, list(grid.ravel())
+
+
+def openings_seen(openings: pd.DataFrame, title: str) -> Figure:
+    """Draw between which two moments each band opened, evening by evening.
+
+    Parameters
+    ----------
+    openings
+        From :func:`farhear.evenings.openings`, or as read from `data/openings.csv` of a study.
+    title
+        Above the picture.
+
+    Returns
+    -------
+    matplotlib Figure, A5 on its side, one panel a band: a bar from the last check that heard
+    nothing to the end of the first that heard; a triangle where one end is not known.
+    """
+    with mpl.rc_context(_RC):
+        bands = list(dict.fromkeys(openings["band"].astype(str)))
+        figure, axes = _panels(len(bands), f"{title}: between which checks each band opened")
+        for number, (band, axis) in enumerate(zip(bands, axes, strict=False)):
+            part = openings[openings["band"] == band]
+            colour = _COLOURS[number % len(_COLOURS)]
+            x = pd.to_datetime(part["evening"]).to_numpy("datetime64[D]").astype(float)
+            low, high = (part[n].to_numpy(dtype=float) for n in ("low_min", "high_min"))
+            both = np.isfinite(low) & np.isfinite(high)
+            axis.vlines(x[both], low[both], high[both], color=colour, lw=1.6)
+            for ends, other, marker in ((high, low, "v"), (low, high, "^")):
+                one = np.isfinite(ends) & ~np.isfinite(other) & ~np.isnan(other)
+                axis.plot(x[one], ends[one], marker, color=colour, ms=3.4, mfc="white", mew=0.8)
+            axis.axhline(0.0, color="black", lw=0.7)
+            axis.set_title(band, loc="left", pad=2.0, fontweight="bold")
+            axis.grid(axis="y", color="#cccccc", lw=0.5)
+            axis.set_axisbelow(True)
+            axis.xaxis.set_major_locator(mdates.AutoDateLocator(maxticks=4))
+            axis.xaxis.set_major_formatter(_date_format("%d %b"))
+        axes[0].set_ylabel("minutes after sunset in the middle of the cell")
+        figure.text(
+            0.075,
+            0.03,
+            "Bar: from the last check that heard nothing to the first that heard; it opened in "
+            "between. Open triangle down: heard from the first check on;\nup: not heard until the "
+            "last. Line: sunset.",
+            fontsize=6.5,
+            va="bottom",
+        )
+        return figure
+
+
+def openings_seen_alt(openings: pd.DataFrame) -> str:
+    """Say in words what :func:`openings_seen` shows."""
+    parts = []
+    for band, part in openings.groupby("band", sort=False, observed=True):
+        low, high = (part[n].to_numpy(dtype=float) for n in ("low_min", "high_min"))
+        both = np.isfinite(low) & np.isfinite(high)
+        text = f"{band}: seen to open between two checks on {int(both.sum())} evenings"
+        if both.any():
+            text += (
+                f", in the middle one between {np.median(low[both]):.0f} and "
+                f"{np.median(high[both]):.0f} min after sunset"
+            )
+        parts.append(text)
+    days = pd.to_datetime(openings["evening"])
+    return (
+        f"One panel per band, evenings from {days.min():%Y-%m-%d} to {days.max():%Y-%m-%d} across, "
+        f"minutes after sunset upward. {'; '.join(parts)}."
+    )
+
+
+def hearing(hours: pd.DataFrame, title: str) -> Figure:
+    """Draw the share heard by half hour after sunset, and the number of checks below it.
+
+    Parameters
+    ----------
+    hours
+        From :func:`farhear.study.hearing_by_hour`, or as read from `data/hours.csv` of a study.
+    title
+        Above the picture.
+
+    Returns
+    -------
+    matplotlib Figure, A5 on its side, one panel a band.
+    """
+    with mpl.rc_context(_RC):
+        bands = list(dict.fromkeys(hours["band"].astype(str)))
+        figure, axes = _panels(len(bands), f"{title}: what was heard, hour by hour")
+        for number, (band, axis) in enumerate(zip(bands, axes, strict=False)):
+            part = hours[hours["band"] == band]
+            colour = _COLOURS[number % len(_COLOURS)]
+            x = part["from_min"].to_numpy(dtype=float) / 60.0 + 0.25
+            ratio, low, high = (part[n].to_numpy(dtype=float) for n in ("ratio", "low", "high"))
+            axis.vlines(x, low, high, color=colour, lw=1.0)
+            axis.plot(x, ratio, _MARKERS[number % len(_MARKERS)], color=colour, ms=3.6)
+            checks = part["checks"].to_numpy(dtype=float)
+            most = max(float(hours["checks"].max()), 1.0)
+            axis.bar(
+                x,
+                -0.25 * checks / most,
+                width=0.42,
+                color="#dddddd",
+                ec="#777777",
+                hatch="////",
+                lw=0.0,
+            )
+            axis.axhline(0.0, color="black", lw=0.7)
+            axis.set_ylim(-0.3, 1.05)
+            axis.set_yticks([0.0, 0.25, 0.5, 0.75, 1.0])
+            axis.set_title(band, loc="left", pad=2.0, fontweight="bold")
+            axis.grid(axis="y", color="#cccccc", lw=0.5)
+            axis.set_axisbelow(True)
+        axes[0].set_ylabel("share of checks that heard")
+        figure.supxlabel("hours after sunset in the middle of the cell", fontsize=7.5, y=0.085)
+        figure.text(
+            0.075,
+            0.03,
+            "Mark: share of the checks of a half hour that heard; line: 95 % by whole weeks. "
+            f"Hatched below: number of checks, {int(hours['checks'].max())} at most.",
+            fontsize=6.5,
+            va="bottom",
+        )
+        return figure
+
+
+def hearing_alt(hours: pd.DataFrame) -> str:
+    """Say in words what :func:`hearing` shows."""
+    parts = []
+    for band, part in hours.groupby("band", sort=False, observed=True):
+        ratio, from_min = (part[n].to_numpy(dtype=float) for n in ("ratio", "from_min"))
+        best = int(np.argmax(ratio))
+        parts.append(
+            f"{band}: {int(part['checks'].sum())} checks, most heard from "
+            f"{from_min[best] / 60.0:+.1f} h on ({100.0 * ratio[best]:.0f} %)"
+        )
+    return (
+        "One panel per band, hours after sunset across, share of checks that heard upward, number "
+        f"of checks below. {'; '.join(parts)}."
+    )
 
 
 # Files ------------------------------------------------------------------------------------------

@@ -42,10 +42,13 @@ __all__ = [
     "schema_faults",
     "seal",
     "seal_faults",
+    "unpack",
+    "write_crate",
 ]
 
 MANIFEST = "manifest-sha256.txt"
 DESCRIPTOR = "datapackage.json"
+CRATE = "ro-crate-metadata.json"
 MOST_FILES = 5000
 """An archive with more entries is refused."""
 MOST_BYTES = 2**30
@@ -172,10 +175,74 @@ def seal(
     }
     text = json.dumps(package, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     put(folder / DESCRIPTOR, text.encode("utf-8"))
+    _write_manifest(folder)
+
+
+def _write_manifest(folder: Path) -> None:
     lines = [
         f"{sha256_of(folder / path)}  {path}\n" for path in _files_of(folder) if path != MANIFEST
     ]
     put(folder / MANIFEST, "".join(lines).encode("utf-8"))
+
+
+def write_crate(folder: Path, *, date: str) -> None:
+    """Add RO-Crate 1.1 metadata for a deposit in a repository, made from the descriptor.
+
+    Parameters
+    ----------
+    folder
+        A sealed bundle; it is sealed again.
+    date
+        Of publication, 2026-11-25.
+
+    References
+    ----------
+    RO-Crate Metadata Specification 1.1, researchobject.org.
+    """
+    package = read_json(folder / DESCRIPTOR)
+    people = [
+        {"@id": f"#{i}", "@type": "Person", "name": one["title"]}
+        for i, one in enumerate(package["contributors"], 1)
+    ]
+    files = [
+        {
+            "@id": path,
+            "@type": "File",
+            "name": path,
+            "contentSize": str((folder / path).stat().st_size),
+            "sha256": sha256_of(folder / path),
+        }
+        for path in _files_of(folder)
+        if path not in (MANIFEST, CRATE)
+    ]
+    root = {
+        "@id": "./",
+        "@type": "Dataset",
+        "name": package["title"],
+        "description": "A reception study of shortwave broadcasts; see README.md.",
+        "datePublished": date,
+        "license": {"@id": package["licenses"][0]["path"]},
+        "author": [{"@id": one["@id"]} for one in people],
+        "hasPart": [{"@id": one["@id"]} for one in files],
+    }
+    licence = {
+        "@id": package["licenses"][0]["path"],
+        "@type": "CreativeWork",
+        "name": package["licenses"][0]["name"],
+    }
+    head = {
+        "@id": CRATE,
+        "@type": "CreativeWork",
+        "conformsTo": {"@id": "https://w3id.org/ro/crate/1.1"},
+        "about": {"@id": "./"},
+    }
+    content = {
+        "@context": "https://w3id.org/ro/crate/1.1/context",
+        "@graph": [head, root, licence, *people, *files],
+    }
+    text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    put(folder / CRATE, text.encode("utf-8"))
+    _write_manifest(folder)
 
 
 def seal_faults(folder: Path) -> list[Fault]:

@@ -477,6 +477,7 @@ class Study:
 
     def seal(self) -> None:
         """Write the two lists of its files, see :mod:`farhear.bundle`."""
+        (self.folder / bundle.CRATE).unlink(missing_ok=True)
         tables = {}
         for file in sorted(self.folder.glob("data/*.csv")):
             tables[file.relative_to(self.folder).as_posix()] = bundle.fields_of(file)

@@ -16,6 +16,7 @@ import frictionless
 import numpy as np
 import pandas as pd
 import pytest
+from rocrate.rocrate import ROCrate
 
 import farhear as fh
 from farhear import bundle, predictions, privacy
@@ -228,6 +229,19 @@ def test_results_are_a_data_package_by_the_librarys_own_judgement(made):
     report = frictionless.Package(str(study.folder / "datapackage.json")).validate()
     assert report.valid, report.flatten(["type", "message"])
     assert report.stats["tasks"] == len(list(study.folder.glob("data/*.csv")))
+
+
+def test_a_deposit_is_a_crate_by_the_librarys_own_judgement(copy):
+    # outside: the rocrate library reads it and finds every file
+    bundle.write_crate(copy, date="2026-11-25")
+    crate = ROCrate(copy)
+    assert crate.name == "Winter of the demonstration"
+    assert str(crate.datePublished).startswith("2026-11-25")
+    parts = {part.id for part in crate.get_entities() if part.type == "File"}
+    assert parts == set(bundle._files_of(copy)) - {bundle.MANIFEST, bundle.CRATE}
+    assert fh.verify(copy).ok
+    Study.open(copy).seal()  # sealed anew without it
+    assert not (copy / bundle.CRATE).exists()
 
 
 def test_plain_sha256sum_agrees(made):

@@ -23,6 +23,8 @@ from farhear.verbs.shared import (
 if TYPE_CHECKING:
     import xarray as xr
 
+    from farhear.study import Study
+
 
 def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Make the verb known."""
@@ -37,6 +39,9 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     season.add_argument("--from", dest="first", help="first date, YYYY-MM-DD (default: the season)")
     season.add_argument("--to", dest="last", help="last date, YYYY-MM-DD (default: the season)")
     season.add_argument("--out", type=Path, help="folder for the files (default: farhear-SEASON)")
+    season.add_argument(
+        "--study", type=Path, help="put the season into this study, worked out from its cell"
+    )
 
 
 def _dates(options: argparse.Namespace, season: str) -> list[np.datetime64] | None:
@@ -56,6 +61,17 @@ def _dates(options: argparse.Namespace, season: str) -> list[np.datetime64] | No
     return list(np.arange(first, last + 1))
 
 
+def _study(options: argparse.Namespace) -> Study | None:
+    """The study that the season is for."""
+    if options.study is None:
+        return None
+    if options.out or options.station:
+        raise InputError("--study brings its own place and folder; leave --station and --out out")
+    from farhear.study import Study
+
+    return Study.open(options.study)
+
+
 def _season(options: argparse.Namespace, out: Console) -> None:
     from farhear.folder import write_season
     from farhear.season import season_study
@@ -63,8 +79,11 @@ def _season(options: argparse.Namespace, out: Console) -> None:
     season = options.season or ("B24" if options.demo else None)
     if season is None:
         raise InputError("--season is missing (or say --demo)")
-    station, schedule = station_of(options), schedule_of(options, season)
-    folder = options.out or Path(f"farhear-{season}")
+    shared = _study(options)
+    station = shared.about.station if shared else station_of(options)
+    schedule = schedule_of(options, season)
+    folder = shared.folder / f"season-{season}" if shared else options.out
+    folder = folder or Path(f"farhear-{season}")
     if options.demo:
         out.print("Demonstration: home, broadcasters and schedule are invented.")
     say_schedule(schedule, out, " (see rejects.csv)")
@@ -80,6 +99,8 @@ def _season(options: argparse.Namespace, out: Console) -> None:
             progress=tick,
         )
     written = write_season(study, schedule, folder)
+    if shared:
+        shared.seal()
     _say_study(study, out)
     _say_rules(study, out)
     out.print(f"Files in {folder}: {', '.join(path.name for path in written)}", soft_wrap=True)

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from rich.console import Console
 
-from farhear import clock
+from farhear import bundle, clock
 from farhear.errors import InputError
 from farhear.log import read_log
+from farhear.tables import calendar_date
 from farhear.verbs.shared import (
     add_log,
     add_schedule,
@@ -49,6 +50,11 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         "--characters", type=int, default=4, help="of the locator that is shared: 4, 2 or 6 (4)"
     )
     pack.add_argument("--note", default="", help="anything to add, for example that it is invented")
+    pack.add_argument(
+        "--deposit",
+        metavar="DATE",
+        help="add RO-Crate metadata for a repository, published on this date (YYYY-MM-DD)",
+    )
     pack.add_argument("--out", type=Path, help="archive (default: the folder's name and .zip)")
 
     verify = verbs.add_parser("verify", help="whether a study is unchanged, and comes out again")
@@ -64,15 +70,25 @@ def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def _pack(options: argparse.Namespace, out: Console) -> None:
     from farhear.study import Study
 
+    published = _date(options.deposit) if options.deposit else None
     study = Study.open(options.study) if options.log is None else _created(options, out)
     worked = study.run()
     for question, verdict in zip(worked.answers.questions, worked.answers.verdicts, strict=True):
         out.print(f"{question.text} {verdict.heading}.", soft_wrap=True)
     if options.log is not None:
         _say_cost(options, study, worked.answers, out)
+    if published:
+        bundle.write_crate(study.folder, date=published)
     archive = options.out or Path(f"{options.study}.zip")
     study.pack(archive)
     out.print(f"{archive}: packed. Look at it with farhear verify --rerun --privacy.")
+
+
+def _date(text: str) -> str:
+    try:
+        return calendar_date(text).isoformat()
+    except ValueError as fault:
+        raise InputError(f"--deposit {text!r}: {fault}") from None
 
 
 def _created(options: argparse.Namespace, out: Console) -> Study:

@@ -14,6 +14,7 @@ and the two lists of :mod:`farhear.bundle`.
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
 import platform
@@ -70,9 +71,11 @@ _SCHEDULE = (
     *("antenna", "target", "modulation"),
 )
 _CHARACTERS = (2, 4, 6)
+_PART = ("word", "effect", "low", "high", "unit", "p_value", "decided", "counted")
 _RECORD_DAYS = 400  # a flux that is told looks back a year
 _DRAWS = 500
 _DIGITS = 4
+_NOWHERE = "JJ00"  # stands in for a place that is withheld; nothing is counted from it
 _DAY_S = 86400.0
 _PACKAGES = ("matplotlib", "numpy", "pandas", "scipy", "statsmodels", "xarray")
 _CAUTION = (
@@ -93,7 +96,8 @@ class About:
     licence
         Key of `LICENCES`.
     locator
-        Maidenhead locator of the cell that the home is in.
+        Maidenhead locator of the cell that the home is in; empty for a club, whose members' places
+        stand in `data/people.csv`.
     time_zone, noise, bandwidth_hz, required_snr_db, min_elevation_deg
         Of the station.
     seed
@@ -128,18 +132,24 @@ class About:
             raise InputError(f"licence = {self.licence!r} is none of {', '.join(LICENCES)}")
         if not isinstance(self.seed, int) or isinstance(self.seed, bool) or self.seed < 0:
             raise InputError(f"seed = {self.seed!r} is not a whole number of 0 or more")
-        path.from_locator(self.locator)
-        _ = self.station  # refuses what is no station
+        if self.locator:
+            _ = self.station  # refuses what is no place or no station
 
     @property
     def station(self) -> Station:
         """The station, in the middle of its cell."""
-        cell = path.from_locator(self.locator)
+        if not self.locator:
+            raise InputError("a club has no station of its own")
+        return self.station_at(self.locator, self.time_zone)
+
+    def station_at(self, locator: str, time_zone: str) -> Station:
+        """A station of this receiver in the middle of a cell."""
+        cell = path.from_locator(locator)
         return Station(
-            name=f"Cell {self.locator}",
+            name=f"Cell {locator}",
             lat_deg=float(cell.lat_deg),
             lon_deg=float(cell.lon_deg),
-            time_zone=self.time_zone,
+            time_zone=time_zone,
             noise=self.noise,
             bandwidth_hz=self.bandwidth_hz,
             required_snr_db=self.required_snr_db,
@@ -149,6 +159,8 @@ class About:
     @property
     def place_text(self) -> str:
         """The cell and its size, in words."""
+        if not self.locator:
+            return "places of its members (data/people.csv)"
         high, wide = cell_km(self.locator)
         return f"locator cell {self.locator} ({high:.0f} km by {wide:.0f} km)"
 
@@ -410,14 +422,29 @@ class Study:
         return read_predictions(file) if file.exists() else None
 
     def evidence(self) -> Evidence:
-        """What its questions are answered from."""
-        return Evidence.of(
-            self.log(),
-            self.about.station,
-            self.schedule(),
-            indices=self.indices(),
-            issued=self.predictions(),
-        )
+        """What its questions are answered from; each member of a club from his own place."""
+        log, schedule, indices = self.log(), self.schedule(), self.indices()
+        said = self.predictions()
+        people = self.folder / "data" / "people.csv"
+        if not people.exists():
+            home = self.about.station
+            return Evidence.of(log, home, schedule, indices=indices, issued=said)
+        parts = []
+        table = pd.read_csv(people, dtype=str, keep_default_na=False)
+        for name, place, zone in table[["name", "place", "time_zone"]].itertuples(index=False):
+            mine = log.frame[log.frame["observer_id"] == name]
+            if not len(mine):
+                continue
+            home = self.about.station_at(place or _NOWHERE, zone)
+            part = Evidence.of(
+                dataclasses.replace(log, frame=mine, rejects=log.rejects[:0]),
+                home,
+                schedule,
+                indices=indices,
+                issued=said,
+            )
+            parts.append(part if place else without_sun(part))
+        return joined_evidence(parts)
 
     # Results ------------------------------------------------------------------------------------
 
@@ -507,6 +534,33 @@ class Study:
         if faults:
             raise InputError(f"{faults[0]}; run the study again before packing it")
         bundle.pack_folder(self.folder, Path(path))
+
+
+def without_sun(evidence: Evidence) -> Evidence:
+    """The same without anything counted from a sunset: the place is not known."""
+    table = evidence.table.copy()
+    for name in ("start_min", "end_min", "middle_min"):
+        table[name] = np.nan
+    for name in ("sunset_utc", "sunrise_utc"):
+        table[name] = table[name].where(np.zeros(len(table), dtype=np.bool_))
+    return dataclasses.replace(evidence, table=table, path_lat_deg=evidence.path_lat_deg[:0])
+
+
+def joined_evidence(parts: list[Evidence]) -> Evidence:
+    """Evidence of several homes as one; their setups keep them apart."""
+    if not parts:
+        raise InputError("no member of the club has a check")
+    table = pd.concat([one.table for one in parts], ignore_index=True)
+    day = table["evening"].to_numpy("datetime64[D]").astype(np.int64)
+    monday = day.min() - (day.min() - 4) % 7  # 1970-01-05 was one
+    table["week"] = (day - monday) // 7
+    said = [one.said for one in parts if one.said is not None]
+    return dataclasses.replace(
+        parts[0],
+        table=table,
+        path_lat_deg=pd.concat([one.path_lat_deg for one in parts]),
+        said=pd.concat(said, ignore_index=True) if said else None,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -736,6 +790,10 @@ def _verdict(question: Question, verdict: Any) -> dict[str, Any]:
             "parameters": dict(question.parameters),
             **{name: getattr(verdict, name) for name in names},
             "assumptions": [[one.text, one.holds] for one in verdict.assumptions],
+            "parts": {
+                name: {key: getattr(one, key) for key in (*_PART, "sentence")}
+                for name, one in verdict.details.get("parts", {}).items()
+            },
             "details": numbers,
         }
     )
@@ -789,15 +847,21 @@ def readme(study: Study, worked: Worked) -> str:
         ]
         lines += [f"- {one}" for one in (*verdict.notes, *map(str, verdict.assumptions))]
         lines += [""]
-    cost = cell_cost_min(about, np.unique(days.to_numpy("datetime64[D]")))
+    lines += [ALWAYS, "", "## What it rests on", ""]
+    if about.locator:
+        cost = cell_cost_min(about, np.unique(days.to_numpy("datetime64[D]")))
+        lines += [
+            "Everything here was worked out from the middle of the cell, so it does not tell where "
+            f"in it the home is. Sunset in a corner of the cell is up to {cost:.1f} min from that "
+            "in its middle: comparisons within an evening do not mind, minutes after sunset do by "
+            "so much.",
+        ]
+    else:
+        lines += [
+            "Everything here was worked out for each member from the middle of the place that is "
+            "shown in `data/people.csv`. Setups of different members were never put together.",
+        ]
     lines += [
-        ALWAYS,
-        "",
-        "## What it rests on",
-        "",
-        "Everything here was worked out from the middle of the cell, so it does not tell where in "
-        f"it the home is. Sunset in a corner of the cell is up to {cost:.1f} min from that in its "
-        "middle: comparisons within an evening do not mind, minutes after sunset do by so much.",
         "",
         _CAUTION,
         "",

@@ -8,7 +8,8 @@ folder gets the same numbers. The exact home stays in the listener's own files.
 
 Files: `study.toml` (what it is, and the questions with their dates), `data` (checks, sittings,
 setups, schedule rows, indices, predictions, and what follows from them), `results.json`, `charts`
-(SVG, PNG, the chart in words), `README.md` (the verdicts in words), `environment.json`,
+(SVG, PNG, the chart in words), `README.md` (the verdicts in words), `index.html` (one page with
+everything on it), `environment.json`,
 and the two lists of :mod:`farhear.bundle`.
 """
 
@@ -59,6 +60,7 @@ LICENCES: Mapping[str, str] = {
 }
 """Licences for a log that is given away, by SPDX identifier."""
 RESULTS = "results.json"
+PAGE = "index.html"
 
 _STUDY = "study.toml"
 _SHARED = (
@@ -459,13 +461,13 @@ class Study:
         hours = hearing_by_hour(evidence.table, self.about.seed)
         return Worked(self.about, found, evidence, openings, hours)
 
-    def run(self, *, charts: bool = True) -> Worked:
+    def run(self, *, charts: bool = True, page: bool = True) -> Worked:
         """Work everything out and write it into the folder, then seal it.
 
         Parameters
         ----------
-        charts
-            Whether to draw.
+        charts, page
+            Whether to draw, and to make `index.html`.
 
         Raises
         ------
@@ -482,6 +484,9 @@ class Study:
         if charts:
             self._draw(worked)
         put(self.folder / "README.md", readme(self, worked).encode("utf-8"))
+        (self.folder / PAGE).unlink(missing_ok=True)
+        if page:
+            put(self.folder / PAGE, self._page(worked))
         self.seal()
         return worked
 
@@ -501,6 +506,57 @@ class Study:
                 charts.save(figure, self.folder / "charts" / f"{name}.{suffix}", words)
             words += f"\nIts numbers: data/{name}.csv\n"
             put(self.folder / "charts" / f"{name}.txt", words.encode("utf-8"))
+
+    def _page(self, worked: Worked) -> bytes:
+        from farhear.page import PageContent
+        from farhear.page import page as page_of
+
+        tables = {
+            file.stem: pd.read_csv(file, keep_default_na=False, na_values=[""])
+            for file in sorted((self.folder / "data").glob("*.csv"))
+            if file.stem not in ("openings", "hours")
+        }
+        checks = tables["checks"]
+        tables["checks"] = checks[[name for name in checks if (checks[name].notna()).any()]]
+        digests = {
+            path.relative_to(self.folder).as_posix(): bundle.sha256_of(path)
+            for path in sorted((self.folder / "data").glob("*.csv"))
+        }
+        results = worked.results()
+        return page_of(
+            PageContent(
+                title=self.about.title,
+                subtitle=f"{worked.span_text}, {self.about.place_text}",
+                verdicts=[one | {"question": one["asked"]} for one in results["verdicts"]],
+                openings=worked.openings if len(worked.openings) else _no_openings(),
+                hours=worked.hours,
+                tables=tables,
+                credits=[
+                    f"Log: {self.about.member}, {self.about.licence}",
+                    *(self.folder / "data" / "credits.txt").read_text("utf-8").splitlines(),
+                ],
+                digests=digests,
+                cautions=[_CAUTION],
+                about=[*([self.about.note] if self.about.note else []), *self._rests_on(worked)],
+                from_cell=True,
+            )
+        )
+
+    def _rests_on(self, worked: Worked) -> list[str]:
+        """What the figures rest on, in sentences."""
+        if not self.about.locator:
+            return [
+                "Everything here was worked out for each member from the middle of the place that "
+                "is shown in `data/people.csv`. Setups of different members were never put "
+                "together.",
+            ]
+        days = np.unique(worked.evidence.table["evening"].to_numpy("datetime64[D]"))
+        return [
+            "Everything here was worked out from the middle of the cell, so it does not tell where "
+            "in it the home is. Sunset in a corner of the cell is up to "
+            f"{cell_cost_min(self.about, days):.1f} min from that in its middle: comparisons "
+            "within an evening do not mind, minutes after sunset do by so much.",
+        ]
 
     def seal(self) -> None:
         """Write the two lists of its files, see :mod:`farhear.bundle`."""
@@ -573,6 +629,12 @@ class Worked:
     openings: pd.DataFrame
     hours: pd.DataFrame
 
+    @property
+    def span_text(self) -> str:
+        """First and last evening."""
+        days = self.evidence.table["evening"]
+        return f"{days.min():%Y-%m-%d} to {days.max():%Y-%m-%d}"
+
     def results(self) -> dict[str, Any]:
         """All numbers, as they stand in `results.json`; what is not known is None."""
         table = self.evidence.table
@@ -603,6 +665,11 @@ class Worked:
 
     def _indices(self) -> Indices:
         return load_indices() if self.evidence.indices is None else self.evidence.indices
+
+
+def _no_openings() -> pd.DataFrame:
+    names = ("evening", "band", "low_min", "high_min", "checks", "heard_count", "state")
+    return pd.DataFrame(columns=list(names))
 
 
 def hearing_by_hour(table: pd.DataFrame, seed: int) -> pd.DataFrame:
@@ -828,8 +895,8 @@ def readme(study: Study, worked: Worked) -> str:
     lines = [
         f"# {about.title}",
         "",
-        f"{len(table)} checks on {days.nunique()} evenings, {days.min():%Y-%m-%d} to "
-        f"{days.max():%Y-%m-%d}, by {about.member} in {about.place_text}.",
+        f"{len(table)} checks on {days.nunique()} evenings, {worked.span_text}, by {about.member} "
+        f"in {about.place_text}.",
     ]
     if about.note:
         lines += ["", about.note]
@@ -848,20 +915,8 @@ def readme(study: Study, worked: Worked) -> str:
         lines += [f"- {one}" for one in (*verdict.notes, *map(str, verdict.assumptions))]
         lines += [""]
     lines += [ALWAYS, "", "## What it rests on", ""]
-    if about.locator:
-        cost = cell_cost_min(about, np.unique(days.to_numpy("datetime64[D]")))
-        lines += [
-            "Everything here was worked out from the middle of the cell, so it does not tell where "
-            f"in it the home is. Sunset in a corner of the cell is up to {cost:.1f} min from that "
-            "in its middle: comparisons within an evening do not mind, minutes after sunset do by "
-            "so much.",
-        ]
-    else:
-        lines += [
-            "Everything here was worked out for each member from the middle of the place that is "
-            "shown in `data/people.csv`. Setups of different members were never put together.",
-        ]
     lines += [
+        *study._rests_on(worked),
         "",
         _CAUTION,
         "",

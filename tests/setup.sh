@@ -15,7 +15,7 @@ case $mode in
         # a build folder of its own, where tests/check.sh also builds the C++ tests and the wheel
         settings=(build-dir=build/check build.targets=_core cmake.define.FARHEAR_WERROR=ON
             cmake.define.FARHEAR_BUILD_TESTS=ON)
-        packages+=(doctest-dev)
+        packages+=(doctest-dev chromium) # the browser looks at the pages of studies
         ;;
     *) echo "usage: bash tests/setup.sh run|test" >&2; exit 2 ;;
 esac

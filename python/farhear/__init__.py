@@ -11,6 +11,7 @@ from farhear.times import UtcTimes, utc
 if TYPE_CHECKING:
     from farhear import (
         adif,
+        agreement,
         antenna,
         audit,
         band,
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
         calibrate,
         cards,
         charts,
+        club,
+        club_large,
         combined,
         evenings,
         forecast,
@@ -69,6 +72,7 @@ __all__ = [
     "UtcTimes",
     "__version__",
     "adif",
+    "agreement",
     "antenna",
     "append_check",
     "audit",
@@ -78,6 +82,8 @@ __all__ = [
     "cards",
     "charts",
     "clock",
+    "club",
+    "club_large",
     "combined",
     "evenings",
     "forecast",

@@ -60,6 +60,7 @@ _RC: Any = {  # matplotlib types the names one by one
     "hatch.linewidth": 0.4,
 }
 _HOURS = (0, 6, 12, 18, 24)
+_IN_A_ROW = 5
 
 
 def _months(interval: int) -> Any:
@@ -387,12 +388,19 @@ def _date_texts(study: xr.Dataset) -> tuple[str, str]:
 
 
 def _panels(count: int, title: str) -> tuple[Figure, list[Axes]]:
-    """A row of panels with common axes under one title."""
+    """Panels with common axes under one title, five in a row at most."""
     figure = _canvas()
-    grid = figure.subplots(1, max(count, 1), sharex=True, sharey=True, squeeze=False)
+    columns = min(max(count, 1), _IN_A_ROW)
+    rows = math.ceil(max(count, 1) / columns)
+    grid = figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
     figure.suptitle(title, x=0.075, y=0.965, ha="left", fontsize=9.5, fontweight="bold")
-    figure.subplots_adjust(left=0.075, right=0.985, top=0.86, bottom=0.145, wspace=0.08)
-    return figure, list(grid.ravel())
+    figure.subplots_adjust(
+        left=0.075, right=0.985, top=0.88, bottom=0.145, wspace=0.08, hspace=0.25
+    )
+    axes = list(grid.ravel())
+    for axis in axes[count:]:
+        axis.set_visible(False)
+    return figure, axes
 
 
 def openings_seen(openings: pd.DataFrame, title: str) -> Figure:
@@ -429,7 +437,7 @@ def openings_seen(openings: pd.DataFrame, title: str) -> Figure:
             axis.set_axisbelow(True)
             axis.xaxis.set_major_locator(mdates.AutoDateLocator(maxticks=4))
             axis.xaxis.set_major_formatter(_date_format("%d %b"))
-        axes[0].set_ylabel("minutes after sunset in the middle of the cell")
+        figure.supylabel("minutes after sunset in the middle of the cell", fontsize=7.0, x=0.01)
         figure.text(
             0.075,
             0.03,
@@ -503,7 +511,7 @@ def hearing(hours: pd.DataFrame, title: str) -> Figure:
             axis.set_title(band, loc="left", pad=2.0, fontweight="bold")
             axis.grid(axis="y", color="#cccccc", lw=0.5)
             axis.set_axisbelow(True)
-        axes[0].set_ylabel("share of checks that heard")
+        figure.supylabel("share of checks that heard", fontsize=7.0, x=0.01)
         figure.supxlabel("hours after sunset in the middle of the cell", fontsize=7.5, y=0.085)
         figure.text(
             0.075,

@@ -17,7 +17,7 @@ from rich.console import Console
 
 import farhear
 from farhear.errors import InputError
-from farhear.verbs import evening, hunch, log, score, season, study
+from farhear.verbs import evening, hunch, log, merge, score, season, study
 
 __all__ = ["main", "versions"]
 
@@ -52,7 +52,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--versions", action="store_true", help="print versions and data, and stop")
     verbs = parser.add_subparsers(dest="verb", metavar="verb")
-    for module in (evening, log, season, score, hunch, study):
+    for module in (evening, log, season, score, hunch, study, merge):
         module.add(verbs)
     return parser
 

@@ -17,13 +17,14 @@ import zlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from farhear import _core, clock, evenings, path
+from farhear import _core, clock, path
 from farhear._arrays import Floats
+from farhear.club import WITHHELD
 from farhear.errors import InputError
 from farhear.indices import load_indices
 from farhear.scoring import checks_from_log
@@ -115,6 +116,37 @@ class Attack:
         return "\n".join([*lines, *self.warnings])
 
 
+class _Home(NamedTuple):
+    """One home of a study: its place as shown, and what counts from it."""
+
+    name: str
+    locator: str
+    time_zone: str
+    table: pd.DataFrame
+    openings: pd.DataFrame
+
+
+def _homes(study: Study) -> list[_Home]:
+    """The home of a study, or those of a club's members whose place is shown."""
+    table = study.evidence().table
+    file = study.folder / "data" / "openings.csv"
+    openings = pd.read_csv(file) if file.exists() and file.stat().st_size > 1 else pd.DataFrame()
+    about = study.about
+    if about.locator:
+        return [_Home("", about.locator, about.time_zone, table, openings)]
+    people = pd.read_csv(study.folder / "data" / "people.csv", dtype=str, keep_default_na=False)
+    out = []
+    for name, place, zone in people[["name", "place", "time_zone"]].itertuples(index=False):
+        mine = table[(table["observer_id"] == name).to_numpy()]
+        tail = f", {name}"
+        own = openings[openings["band"].str.endswith(tail)] if len(openings) else openings
+        if place != WITHHELD and len(mine):
+            if len(own):
+                own = own.assign(band=own["band"].str.removesuffix(tail))
+            out.append(_Home(name, place, zone, mine, own))
+    return out
+
+
 def attack(study: Study) -> Attack:
     """Try to find the home that a study comes from.
 
@@ -134,32 +166,25 @@ def attack(study: Study) -> Attack:
     OSError
         When a file cannot be read.
     """
-    high, wide = cell_km(study.about.locator)
-    table = evenings.table(study.log(), study.about.station)
-    traces = [
-        _words(study),
-        _metadata(study.folder),
-        _sunsets(study, table),
-        *_distances(study),
-        *_likelihoods(study),
-        _hours(study, table),
-    ]
+    homes = _homes(study)
+    traces = [_words(study, homes), _metadata(study.folder)]
+    for home in homes:
+        traces += [_sunsets(home), _hours(home)]
+    if study.about.locator:
+        traces += [*_distances(study, homes[0]), *_likelihoods(study, homes[0])]
+    radii = [float(np.hypot(*cell_km(home.locator))) / 2.0 for home in homes]
     return Attack(
         traces=tuple(traces),
-        cell_radius_km=float(np.hypot(high, wide)) / 2.0,
-        warnings=tuple(_warnings(study, table)),
+        cell_radius_km=min(radii, default=np.inf),
+        warnings=tuple(line for home in homes for line in _warnings(home)),
     )
 
 
 # Words and pictures -----------------------------------------------------------------------------
 
 
-def _words(study: Study) -> Trace:
-    """Addresses, coordinates within the cell, fine locators, paths of a machine."""
-    about = study.about
-    cell = path.from_locator(about.locator)
-    south, west = (float(cell.lat_deg - cell.half_lat_deg), float(cell.lon_deg - cell.half_lon_deg))
-    north, east = (float(cell.lat_deg + cell.half_lat_deg), float(cell.lon_deg + cell.half_lon_deg))
+def _words(study: Study, homes: Sequence[_Home]) -> Trace:
+    """Addresses, coordinates within a cell, fine locators, paths of a machine."""
     found = []
     place = (np.nan, np.nan)
     for file in sorted(study.folder.rglob("*")):
@@ -172,17 +197,10 @@ def _words(study: Study) -> Trace:
         for kind, pattern in (("an address", _EMAIL), ("a path of a machine", _PATH)):
             if hit := pattern.search(text):
                 found.append(f"{name} holds {kind}, {hit[0]!r}")
-        for hit in _LOCATOR.finditer(text):
-            fine = hit[0][:2].upper() + hit[0][2:4] + hit[0][4:].lower()
-            if fine.startswith(about.locator) and fine != about.locator:
-                found.append(f"{name} holds the locator {hit[0]!r}")
-                at = path.from_locator(fine)
-                place = (float(at.lat_deg), float(at.lon_deg))
-        for hit in _PAIR.finditer(text):
-            lat, lon = float(hit[1]), float(hit[2])
-            if south <= lat <= north and west <= lon <= east and not _is_middle(about, lat, lon):
-                found.append(f"{name} holds coordinates in the cell, {hit[0]!r}")
-                place = (lat, lon)
+        for home in homes:
+            for said, at in _places_in(text, home.locator):
+                found.append(f"{name} holds {said}")
+                place = at
     known = not np.isnan(place[0])
     return Trace(
         "words",
@@ -193,16 +211,28 @@ def _words(study: Study) -> Trace:
     )
 
 
+def _places_in(text: str, locator: str) -> Iterator[tuple[str, tuple[float, float]]]:
+    """Finer locators of a cell, and coordinates in it that are not its middle."""
+    for hit in _LOCATOR.finditer(text):
+        fine = hit[0][:2].upper() + hit[0][2:4] + hit[0][4:].lower()
+        if fine.startswith(locator) and len(fine) > max(len(locator), 4):
+            at = path.from_locator(fine)
+            yield f"the locator {hit[0]!r}", (float(at.lat_deg), float(at.lon_deg))
+    if len(locator) < 4:
+        return  # a field holds transmitters, too
+    cell = path.from_locator(locator)
+    for hit in _PAIR.finditer(text):
+        up, right = float(hit[1]) - float(cell.lat_deg), float(hit[2]) - float(cell.lon_deg)
+        inside = abs(up) <= float(cell.half_lat_deg) and abs(right) <= float(cell.half_lon_deg)
+        if inside and max(abs(up), abs(right)) > 0.01:
+            yield f"coordinates in the cell, {hit[0]!r}", (float(hit[1]), float(hit[2]))
+
+
 def _visible(text: str) -> str:
     """Text of a page or picture without numbers of its drawing."""
     text = re.sub(r"<(path|use|script)\b.*?(/>|</\1>)", " ", text, flags=re.DOTALL)
     text = re.sub(r"<style\b.*?</style>", " ", text, flags=re.DOTALL)
     return re.sub(r"\b(d|points|viewBox|transform|style|x|y)=\"[^\"]*\"", " ", text)
-
-
-def _is_middle(about: Any, lat: float, lon: float) -> bool:
-    home = about.station
-    return bool(abs(lat - home.lat_deg) < 0.01 and abs(lon - home.lon_deg) < 0.01)
 
 
 def _metadata(folder: Path) -> Trace:
@@ -237,9 +267,9 @@ def _png_chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
 # Figures ----------------------------------------------------------------------------------------
 
 
-def _best_place(study: Study, cost: Callable[[Floats, Floats], Floats]) -> tuple[float, float]:
+def _best_place(home: _Home, cost: Callable[[Floats, Floats], Floats]) -> tuple[float, float]:
     """Place about the cell where a cost is least, by grids ever finer."""
-    cell = path.from_locator(study.about.locator)
+    cell = path.from_locator(home.locator)
     lat, lon = float(cell.lat_deg), float(cell.lon_deg)
     up, right = 1.5 * float(cell.half_lat_deg), 1.5 * float(cell.half_lon_deg)
     for _ in range(_STEPS):
@@ -253,21 +283,20 @@ def _best_place(study: Study, cost: Callable[[Floats, Floats], Floats]) -> tuple
     return lat, lon
 
 
-def _judged(study: Study, way: str, lat: float, lon: float, radius_km: float, what: str) -> Trace:
+def _judged(home: _Home, way: str, lat: float, lon: float, radius_km: float, what: str) -> Trace:
     """Whether a place found is the middle of the cell."""
-    home = study.about.station
-    apart = float(path.inverse(home.lat_deg, home.lon_deg, lat, lon).distance_km)
-    near = apart <= max(_NEAR_SHARE * max(cell_km(study.about.locator)), 2.0 * radius_km)
+    cell = path.from_locator(home.locator)
+    apart = float(path.inverse(cell.lat_deg, cell.lon_deg, lat, lon).distance_km)
+    near = apart <= max(_NEAR_SHARE * max(cell_km(home.locator)), 2.0 * radius_km)
     said = f"{what} lead to {lat:.2f} {lon:.2f}, {apart:.1f} km from the middle of the cell"
     return Trace(way, lat, lon, radius_km, not near, said + (", which all know" if near else ""))
 
 
-def _sunsets(study: Study, table: pd.DataFrame) -> Trace:
+def _sunsets(home: _Home) -> Trace:
     """Solve the minutes after sunset for the place where that sunset was."""
-    way = "sunset"
-    file = study.folder / "data" / "openings.csv"
-    frame = pd.read_csv(file) if file.exists() and file.stat().st_size > 1 else pd.DataFrame()
-    if "high_min" not in frame:
+    way = f"sunset {home.name}".rstrip()
+    frame, table = home.openings, home.table
+    if "high_min" not in frame or not len(frame):
         return Trace(way, np.nan, np.nan, np.nan, False, "no minutes after sunset are given")
     ends = _implied_sunsets(frame, table)
     if not len(ends):
@@ -276,18 +305,17 @@ def _sunsets(study: Study, table: pd.DataFrame) -> Trace:
     implied = ends["sunset_s"].to_numpy(np.float64)
 
     def cost(lats: Floats, lons: Floats) -> Floats:
-        set_s = _sunset_s(study, days, lats, lons)
+        set_s = _sunset_s(home, days, lats, lons)
         return np.asarray(np.nanmedian(np.abs(implied - set_s[:, which]), axis=1))
 
-    lat, lon = _best_place(study, cost)
-    return _judged(study, way, lat, lon, 1.0, f"minutes after sunset of {days.size} evenings")
+    lat, lon = _best_place(home, cost)
+    return _judged(home, way, lat, lon, 1.0, f"minutes after sunset of {days.size} evenings")
 
 
-def _sunset_s(study: Study, days: Any, lats: Floats, lons: Floats) -> Floats:
+def _sunset_s(home: _Home, days: Any, lats: Floats, lons: Floats) -> Floats:
     """Sunset of each evening at each place, (places, evenings). [s]"""
     noon = days.astype("datetime64[s]") + np.timedelta64(12, "h")
-    zone = study.about.time_zone
-    noon_s = clock.to_utc(noon, zone, ambiguous="earlier", missing="shift").unix_s
+    noon_s = clock.to_utc(noon, home.time_zone, ambiguous="earlier", missing="shift").unix_s
     shape = (lats.size, noon_s.size)
     begin, lat, lon = (
         np.ascontiguousarray(np.broadcast_to(one, shape)).reshape(-1)
@@ -317,7 +345,7 @@ def _implied_sunsets(frame: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _distances(study: Study) -> list[Trace]:
+def _distances(study: Study, home: _Home) -> list[Trace]:
     """Solve distances to known sites for where they start."""
     out = []
     for file in sorted((study.folder / "data").glob("*.csv")):
@@ -332,12 +360,12 @@ def _distances(study: Study) -> list[Trace]:
             found = path.inverse(of[0], of[1], lats[:, None], lons[:, None]).distance_km
             return np.nanmedian(np.abs(found - of[2]), axis=1)
 
-        lat, lon = _best_place(study, cost)
-        out.append(_judged(study, "distances", lat, lon, 1.0, f"distances in {file.name}"))
+        lat, lon = _best_place(home, cost)
+        out.append(_judged(home, "distances", lat, lon, 1.0, f"distances in {file.name}"))
     return out
 
 
-def _likelihoods(study: Study) -> list[Trace]:
+def _likelihoods(study: Study, home: _Home) -> list[Trace]:
     """Ask the engine for which place it gives these likelihoods."""
     said, schedule = study.predictions(), study.schedule()
     if said is None or schedule is None:
@@ -356,55 +384,58 @@ def _likelihoods(study: Study) -> list[Trace]:
     given = both["likelihood"].to_numpy(np.float64)[rows]
     when, issued = unix_s(checks.frame["utc"].iloc[rows]), unix_s(both["issued_utc"].iloc[rows])
     told = told_fluxes(when, issued, load_indices())
-    cell = path.from_locator(study.about.locator)
+    cell = path.from_locator(home.locator)
     steps = np.linspace(-0.8, 0.8, _LIKELIHOOD_SIDE).tolist()
     costs: dict[tuple[float, float], float] = {}
     for up, right in itertools.product(steps, steps):
         lat = float(cell.lat_deg) + up * float(cell.half_lat_deg)
         lon = float(cell.lon_deg) + right * float(cell.half_lon_deg)
-        home = dataclasses.replace(study.about.station, lat_deg=lat, lon_deg=lon)
-        found = likelihoods_of(checks_from_log(log, home, schedule), rows, *told)
+        moved = dataclasses.replace(study.about.station, lat_deg=lat, lon_deg=lon)
+        found = likelihoods_of(checks_from_log(log, moved, schedule), rows, *told)
         costs[lat, lon] = float(np.abs(found - given).mean())
     lat, lon = min(costs, key=lambda place: costs[place])
-    step_km = max(cell_km(study.about.locator)) * 0.8 / (_LIKELIHOOD_SIDE - 1)
+    step_km = max(cell_km(home.locator)) * 0.8 / (_LIKELIHOOD_SIDE - 1)
     what = f"likelihoods of {counted(rows.size, 'check')}"
-    return [_judged(study, "likelihoods", lat, lon, step_km / 2.0, what)]
+    return [_judged(home, "likelihoods", lat, lon, step_km / 2.0, what)]
 
 
-def _hours(study: Study, table: pd.DataFrame) -> Trace:
+def _hours(home: _Home) -> Trace:
     """What the beginnings of sittings say, if they keep to sunset."""
-    way = "hours of listening"
-    first = table.groupby("evening")["start_utc"].min()
+    way = f"hours of listening {home.name}".rstrip()
+    first = home.table.groupby("evening")["start_utc"].min()
     days = first.index.to_numpy("datetime64[D]")
     if days.size < 10:
         return Trace(way, np.nan, np.nan, np.nan, False, "too few evenings to say anything")
     began = unix_s(first)
     lats, lons = np.meshgrid(np.arange(-60.0, 61.0, 5.0), np.arange(-180.0, 180.0, 10.0))
     lats, lons = lats.reshape(-1), lons.reshape(-1)
-    gap = (began - _sunset_s(study, days, lats, lons) + 43200.0) % 86400.0 - 43200.0
+    gap = (began - _sunset_s(home, days, lats, lons) + 43200.0) % 86400.0 - 43200.0
     values = np.column_stack([np.nanstd(gap, axis=1), np.abs(np.nanmean(gap, axis=1)), lats])
     near = values[(values[:, 0] <= 1.1 * np.nanmin(values[:, 0])) & (values[:, 1] < 10800.0)]
     area = float((np.cos(np.radians(near[:, 2])) * (5.0 * 111.2) * (10.0 * 111.2)).sum())
     radius = float(np.sqrt(area / np.pi))
-    cell = float(np.hypot(*cell_km(study.about.locator))) / 2.0
+    cell = float(np.hypot(*cell_km(home.locator))) / 2.0
     said = f"if sittings keep to sunset, they leave an area of {radius:.0f} km about"
     return Trace(way, np.nan, np.nan, radius, radius < cell, said)
 
 
-def _warnings(study: Study, table: pd.DataFrame) -> list[str]:
+def _warnings(home: _Home) -> list[str]:
     """What no figure tells."""
-    days = np.unique(table["evening"].to_numpy("datetime64[D]"))
+    days = np.unique(home.table["evening"].to_numpy("datetime64[D]"))
     gaps = np.diff(days).astype(np.int64)
-    high, wide = cell_km(study.about.locator)
-    out = [
-        f"The cell has {high * wide:.0f} square kilometres. In thinly settled country few people "
-        "may live there, and fewer with a receiver: a coarser one is `--characters 2`."
-    ]
+    high, wide = cell_km(home.locator)
+    who = f"{home.name}: " if home.name else ""
+    out = []
+    if len(home.locator) >= 4:
+        out.append(
+            f"{who}the cell has {high * wide:.0f} square kilometres. In thinly settled country few "
+            "people may live there, and fewer with a receiver: a coarser one is `--characters 2`."
+        )
     if gaps.size and gaps.max() >= _GAP_DAYS:
         at = int(np.argmax(gaps))
         out.append(
-            f"No checks from {days[at]} to {days[at + 1]} ({gaps[at]} days): gaps tell when nobody "
-            "was at home. Share late, or leave the checks about it out."
+            f"{who}no checks from {days[at]} to {days[at + 1]} ({gaps[at]} days): gaps tell when "
+            "nobody was at home. Share late, or leave the checks about it out."
         )
     return out
 

@@ -34,6 +34,7 @@ from farhear._arrays import Floats
 from farhear._data import coverage
 from farhear._files import put, toml_value
 from farhear._index_sources import KP
+from farhear.club import WITHHELD, Club
 from farhear.errors import InputError
 from farhear.forecast import flux as told_flux
 from farhear.hunch import Answers, Evidence, answers, solar_conditions
@@ -304,7 +305,6 @@ class Study:
             raise InputError(f"characters = {characters!r} is none of 2, 4, 6")
         if not len(log):
             raise InputError(f"{log.source} has no checks; there is nothing to study yet")
-        folder = Path(folder)
         about = About(
             title=title,
             member=member,
@@ -318,27 +318,110 @@ class Study:
             seed=seed,
             note=note,
         )
-        (folder / "data").mkdir(parents=True, exist_ok=True)
-        head = about.toml()
-        file = folder / _STUDY
-        questions = read_questions(folder) if file.exists() else ()
-        put(file, (head + "".join(_question_toml(one) for one in questions)).encode("utf-8"))
-        study = cls(folder, about)
         frame = _shared_checks(log, station, member)
-        write_log(frame, folder / "data" / "checks.csv")
+        indices = load_indices() if indices is None else indices
+        study = cls._written(folder, about, frame, schedule, indices)
         study._write("sittings", _sittings(frame))
         study._write("setups", _setups(frame, station))
-        indices = load_indices() if indices is None else indices
-        study._write("indices", _record(frame, indices))
-        put(folder / "data" / "credits.txt", ("\n".join(indices.credits) + "\n").encode("utf-8"))
-        for name in sorted((folder / "data").glob("schedule*.csv")):
-            name.unlink()
-        if schedule is not None:
-            study._write_schedule(schedule, frame)
-        said = folder / "data" / "predictions.csv"
-        said.unlink(missing_ok=True)
         if issued is not None and schedule is not None:
             study._write_predictions(log, station, issued, indices)
+        return study
+
+    @classmethod
+    def from_club(
+        cls,
+        folder: str | Path,
+        club: Club,
+        *,
+        title: str,
+        name: str = "the club",
+        schedule: Schedule | None = None,
+        indices: Indices | None = None,
+        seed: int = 1,
+        note: str = "",
+    ) -> Study:
+        """Write the merged checks of a club into a folder; it is a study like any other.
+
+        Parameters
+        ----------
+        folder, title, seed, note
+            As in :meth:`create`.
+        club
+            From :func:`farhear.club.merge`, by evenings.
+        name
+            Of the club.
+        schedule, indices
+            As in :meth:`create`.
+
+        Raises
+        ------
+        InputError
+            On a club merged by weeks (its checks are on other days than they were), or without
+            checks; on values out of range.
+        OSError
+            When the folder cannot be written.
+        """
+        if "evening" not in club.checks:
+            raise InputError("the club was merged by weeks; a study needs its evenings")
+        if not len(club.checks):
+            raise InputError("the club has no checks; there is nothing to study yet")
+        every = set(club.people["licence"])
+        about = About(
+            title=title,
+            member=name,
+            licence="CC-BY-4.0" if "CC-BY-4.0" in every else "CC0-1.0",
+            locator="",
+            time_zone="Etc/UTC",
+            noise="residential",
+            bandwidth_hz=9000.0,
+            required_snr_db=17.0,
+            min_elevation_deg=3.0,
+            seed=seed,
+            note=note,
+        )
+        checks = club.checks.reset_index(drop=True)
+        frame = checks.rename(columns={"member": "observer_id"}).drop(columns=["row"])
+        frame = frame[[name for name in _SHARED if name in frame]]
+        study = cls._written(folder, about, frame, schedule, indices)
+        lines = np.arange(len(checks)) + 2
+        claims = checks[["identity_state", "claims", "duplicates"]]
+        study._write("claims", claims.assign(line=lines)[["line", *claims.columns]])
+        for file, table in (
+            ("people", club.people),
+            ("counts", club.counts),
+            ("agreement", club.agreement),
+            ("offsets", club.offsets),
+            ("refused", club.rejects.drop(columns="value")),
+        ):
+            study._write(file, table)
+        return study
+
+    @classmethod
+    def _written(
+        cls,
+        folder: str | Path,
+        about: About,
+        checks: pd.DataFrame,
+        schedule: Schedule | None,
+        indices: Indices | None,
+    ) -> Study:
+        """Head, checks, schedule rows and indices of a study; what an older one left is removed."""
+        folder = Path(folder)
+        file = folder / _STUDY
+        questions = read_questions(folder) if file.exists() else ()
+        if (folder / "data").exists():
+            for old in sorted((folder / "data").iterdir()):
+                old.unlink()
+        (folder / "data").mkdir(parents=True, exist_ok=True)
+        text = about.toml() + "".join(_question_toml(one) for one in questions)
+        put(file, text.encode("utf-8"))
+        study = cls(folder, about)
+        write_log(checks, folder / "data" / "checks.csv")
+        indices = load_indices() if indices is None else indices
+        study._write("indices", _record(checks, indices))
+        put(folder / "data" / "credits.txt", ("\n".join(indices.credits) + "\n").encode("utf-8"))
+        if schedule is not None:
+            study._write_schedule(schedule, checks)
         return study
 
     def _write(self, name: str, frame: pd.DataFrame) -> None:
@@ -433,13 +516,14 @@ class Study:
             return Evidence.of(log, home, schedule, indices=indices, issued=said)
         parts = []
         table = pd.read_csv(people, dtype=str, keep_default_na=False)
-        for name, place, zone in table[["name", "place", "time_zone"]].itertuples(index=False):
+        for name, shown, zone in table[["name", "place", "time_zone"]].itertuples(index=False):
+            place = "" if shown == WITHHELD else shown
             mine = log.frame[log.frame["observer_id"] == name]
             if not len(mine):
                 continue
             home = self.about.station_at(place or _NOWHERE, zone)
             part = Evidence.of(
-                dataclasses.replace(log, frame=mine, rejects=log.rejects[:0]),
+                dataclasses.replace(log, frame=mine, rejects=log.rejects[:0], rows_read=len(mine)),
                 home,
                 schedule,
                 indices=indices,
@@ -455,11 +539,23 @@ class Study:
         evidence = self.evidence()
         questions = self.questions
         found = answers(questions, evidence) if questions else Answers((), ())
-        openings = pd.DataFrame()
-        if evidence.table["start_min"].notna().any():
-            openings = evenings.openings(evidence.table)
-        hours = hearing_by_hour(evidence.table, self.about.seed)
-        return Worked(self.about, found, evidence, openings, hours)
+        parts = self._by_listener(evidence.table)
+        openings = [_openings(table, label) for label, table in parts]
+        hours = [hearing_by_hour(table, self.about.seed, label) for label, table in parts]
+        return Worked(
+            self.about,
+            found,
+            evidence,
+            pd.concat(openings, ignore_index=True),
+            pd.concat(hours, ignore_index=True),
+        )
+
+    def _by_listener(self, table: pd.DataFrame) -> list[tuple[str, pd.DataFrame]]:
+        """The whole table of one listener, or each member's of a club with a name for its bands."""
+        if self.about.locator:
+            return [("", table)]
+        names = sorted(set(table["observer_id"].astype(str)))
+        return [(f", {name}", table[(table["observer_id"] == name).to_numpy()]) for name in names]
 
     def run(self, *, charts: bool = True, page: bool = True) -> Worked:
         """Work everything out and write it into the folder, then seal it.
@@ -528,7 +624,7 @@ class Study:
                 title=self.about.title,
                 subtitle=f"{worked.span_text}, {self.about.place_text}",
                 verdicts=[one | {"question": one["asked"]} for one in results["verdicts"]],
-                openings=worked.openings if len(worked.openings) else _no_openings(),
+                openings=worked.openings,
                 hours=worked.hours,
                 tables=tables,
                 credits=[
@@ -672,8 +768,18 @@ def _no_openings() -> pd.DataFrame:
     return pd.DataFrame(columns=list(names))
 
 
-def hearing_by_hour(table: pd.DataFrame, seed: int) -> pd.DataFrame:
+def _openings(table: pd.DataFrame, label: str) -> pd.DataFrame:
+    """Openings of a listener, his name behind each band; none where no evening has a sunset."""
+    if not table["start_min"].notna().any():
+        return _no_openings()
+    out = evenings.openings(table)
+    return out.assign(band=out["band"].astype(str) + label)
+
+
+def hearing_by_hour(table: pd.DataFrame, seed: int, label: str = "") -> pd.DataFrame:
     """Share heard by band and half hour after sunset, with intervals by weeks.
+
+    `label` is written behind each band.
 
     Returns
     -------
@@ -699,7 +805,7 @@ def hearing_by_hour(table: pd.DataFrame, seed: int) -> pd.DataFrame:
         out.append(
             pd.DataFrame(
                 {
-                    "band": str(band),
+                    "band": str(band) + label,
                     "from_min": kinds * STRATUM_MIN,
                     "checks": checks,
                     "heard": np.bincount(code, heard).astype(np.int64),

@@ -612,7 +612,7 @@ def test_distances_and_likelihoods_from_the_exact_home_are_found_out(copy, home,
     rows[["tx_lat_deg", "tx_lon_deg"]].assign(distance_km=far.distance_km.round(0)).to_csv(
         copy / "data" / "more.csv", index=False
     )
-    (one,) = privacy._distances(study)
+    (one,) = privacy._distances(study, privacy._homes(study)[0])
     assert one.leads_on
     away = fh.path.inverse(home.lat_deg, home.lon_deg, one.lat_deg, one.lon_deg).distance_km
     assert away < 3.0
@@ -633,7 +633,7 @@ def test_distances_and_likelihoods_from_the_exact_home_are_found_out(copy, home,
     for name in ("issued_utc", "start_utc", "end_utc"):
         out[name] = [iso_text(s) for s in fh.utc(out[name]).unix_s]
     out.to_csv(copy / "data" / "predictions.csv", index=False)
-    (trace,) = privacy._likelihoods(study)
+    (trace,) = privacy._likelihoods(study, privacy._homes(study)[0])
     assert trace.leads_on
     assert abs(trace.lat_deg - 58.1) <= 0.2
     assert abs(trace.lon_deg - 26.2) <= 0.4
@@ -650,7 +650,8 @@ def test_distances_and_likelihoods_from_the_exact_home_are_found_out(copy, home,
 )
 def test_words_that_give_away(copy, text, said):
     (copy / "data" / "credits.txt").write_text(text + "\n")
-    trace = privacy._words(Study.open(copy))
+    study = Study.open(copy)
+    trace = privacy._words(study, privacy._homes(study))
     assert trace.leads_on
     assert said in trace.said
 
@@ -676,5 +677,5 @@ def test_gaps_are_warned_of(made, home, tmp_path):
     gap = Study.create(tmp_path / "s", title="gap", station=home, log=log)
     gap.run(charts=False)
     words = " ".join(privacy.attack(gap).warnings)
-    assert "No checks from 2024-11-09 to 2024-11-20 (11 days)" in words
+    assert "no checks from 2024-11-09 to 2024-11-20 (11 days)" in words
     assert "12989 square kilometres" in words

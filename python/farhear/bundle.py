@@ -443,7 +443,7 @@ def _extract(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, path: Path, sourc
                 if left < 0:
                     raise InputError(f"{source}: {entry.filename} is larger than it says")
                 out.write(chunk)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as fault:
+    except (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError) as fault:
         raise InputError(f"{source}: {entry.filename} is damaged: {fault}") from None
     if left:
         raise InputError(f"{source}: {entry.filename} is shorter than it says")

@@ -878,7 +878,9 @@ def _setups(frame: pd.DataFrame, station: Station) -> pd.DataFrame:
     rows = []
     for name in dict.fromkeys(frame["setup_id"].tolist()):
         one = known.get(name)
-        rows.append((name, one.receiver if one else "", one.antenna if one else station.antenna))
+        row = (name, one.receiver if one else "", one.antenna if one else station.antenna)
+        if any(row):
+            rows.append(row)
     return pd.DataFrame(rows, columns=["setup_id", "receiver", "antenna"])
 
 

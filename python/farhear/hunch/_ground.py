@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
@@ -177,6 +178,9 @@ def split(
             f"These are {len(parts)} answers to one question; luck finds something in one of them "
             "more easily than in a single one."
         )
+        told = Counter(one.word for one in parts.values())
+        words = joined([f"{count} answered {word}" for word, count in told.items()])
+        notes.insert(0, f"Of {len(parts)} setups {words}.")
     names = joined([repr(name) for name in setups_in(rows)])
     return asked.refused(
         f"The log mixes the setups {names}. Their checks are not put together, for a change of "

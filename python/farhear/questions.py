@@ -125,6 +125,20 @@ class Question:
         object.__setattr__(self, "written_utc", iso_text(float(unix_s(written))))
         object.__setattr__(self, "parameters", parameters)
 
+    def toml(self) -> str:
+        """As it stands in a `study.toml`."""
+        lines = [
+            "",
+            "[[questions]]",
+            f"hunch = {toml_value(self.hunch)}",
+            f"text = {toml_value(self.text)}",
+            f"written_utc = {toml_value(self.written_utc)}",
+        ]
+        if self.parameters:
+            lines += ["[questions.parameters]"]
+            lines += [f"{name} = {toml_value(value)}" for name, value in self.parameters.items()]
+        return "\n".join(lines) + "\n"
+
 
 def _checked(name: str, value: Any) -> Any:
     """The value in plain types, or an error that names it."""
@@ -187,18 +201,8 @@ def add_question(folder: str | Path, question: Question) -> Path:
     for one in old:
         if (one.hunch, one.parameters) == (question.hunch, question.parameters):
             raise InputError(f"{path.name} has this question already, of {one.written_utc}")
-    lines = [
-        "",
-        "[[questions]]",
-        f"hunch = {toml_value(question.hunch)}",
-        f"text = {toml_value(question.text)}",
-        f"written_utc = {toml_value(question.written_utc)}",
-    ]
-    if question.parameters:
-        lines += ["[questions.parameters]"]
-        lines += [f"{n} = {toml_value(v)}" for n, v in question.parameters.items()]
     with path.open("a", encoding="utf-8") as file:
-        file.write("\n".join(lines) + "\n")
+        file.write(question.toml())
         file.flush()
         os.fsync(file.fileno())
     return path

@@ -413,7 +413,7 @@ class Study:
             for old in sorted((folder / "data").iterdir()):
                 old.unlink()
         (folder / "data").mkdir(parents=True, exist_ok=True)
-        text = about.toml() + "".join(_question_toml(one) for one in questions)
+        text = about.toml() + "".join(one.toml() for one in questions)
         put(file, text.encode("utf-8"))
         study = cls(folder, about)
         write_log(checks, folder / "data" / "checks.csv")
@@ -897,20 +897,6 @@ def _record(frame: pd.DataFrame, indices: Indices) -> pd.DataFrame:
 
 def _number(value: float) -> str:
     return "" if math.isnan(value) else f"{value:g}"
-
-
-def _question_toml(question: Question) -> str:
-    lines = [
-        "",
-        "[[questions]]",
-        f"hunch = {toml_value(question.hunch)}",
-        f"text = {toml_value(question.text)}",
-        f"written_utc = {toml_value(question.written_utc)}",
-    ]
-    if question.parameters:
-        lines += ["[questions.parameters]"]
-        lines += [f"{n} = {toml_value(v)}" for n, v in question.parameters.items()]
-    return "\n".join(lines) + "\n"
 
 
 # Writing ----------------------------------------------------------------------------------------

@@ -16,6 +16,7 @@ and the two lists of :mod:`farhear.bundle`.
 from __future__ import annotations
 
 import dataclasses
+import fnmatch
 import json
 import math
 import platform
@@ -297,7 +298,8 @@ class Study:
         Raises
         ------
         InputError
-            On a log without checks, text with an address in it, values out of range.
+            On a log without checks, text with an address in it, values out of range, a folder with
+            files that are no part of a study.
         OSError
             When the folder cannot be written.
         """
@@ -409,10 +411,10 @@ class Study:
         folder = Path(folder)
         file = folder / _STUDY
         questions = read_questions(folder) if file.exists() else ()
-        if (folder / "data").exists():
-            for old in sorted((folder / "data").iterdir()):
-                old.unlink()
+        _refuse_others(folder)
         (folder / "data").mkdir(parents=True, exist_ok=True)
+        for old in sorted((folder / "data").iterdir()):
+            old.unlink()
         text = about.toml() + "".join(one.toml() for one in questions)
         put(file, text.encode("utf-8"))
         study = cls(folder, about)
@@ -655,7 +657,14 @@ class Study:
         ]
 
     def seal(self) -> None:
-        """Write the two lists of its files, see :mod:`farhear.bundle`."""
+        """Write the two lists of its files, see :mod:`farhear.bundle`.
+
+        Raises
+        ------
+        InputError
+            When the folder holds a file that is no part of a study: it would be given away.
+        """
+        _refuse_others(self.folder)
         (self.folder / bundle.CRATE).unlink(missing_ok=True)
         tables = {}
         for file in sorted(self.folder.glob("data/*.csv")):
@@ -840,6 +849,32 @@ def likelihoods_of(checks: Checks, rows: NDArray[np.int64], sfu: Floats, sd: Flo
     every[:, rows] = sfu, sd
     found = evaluate(checks, rows, CheckFlux(every[0], every[1], "told"), None, None)
     return found["likelihood"].to_numpy(np.float64)
+
+
+# Files that belong ------------------------------------------------------------------------------
+
+_TABLES = (
+    *("checks", "sittings", "setups", "indices", "predictions", "openings", "hours", "claims"),
+    *("people", "counts", "agreement", "offsets", "refused", "schedule", "schedule_???"),
+)
+_FILES = (
+    *(_STUDY, "README.md", PAGE, RESULTS, "environment.json", "data/credits.txt"),
+    *(bundle.MANIFEST, bundle.DESCRIPTOR, bundle.CRATE),
+    *(f"data/{name}.csv" for name in _TABLES),
+    *(f"charts/{name}.{end}" for name in ("openings", "hours") for end in ("svg", "png", "txt")),
+    *("season-???/*.csv", "season-???/*.nc", "season-???/*.svg", "season-???/*.png"),
+)
+
+
+def _refuse_others(folder: Path) -> None:
+    """Refuse a folder with files that no study has: they would be lost, or given away."""
+    for file in sorted(folder.rglob("*")):
+        name = file.relative_to(folder).as_posix()
+        if file.is_dir() or any(fnmatch.fnmatchcase(name, one) for one in _FILES):
+            continue
+        raise InputError(
+            f"{folder / name} is no part of a study; keep it elsewhere, or name another folder"
+        )
 
 
 # Shared copies ----------------------------------------------------------------------------------

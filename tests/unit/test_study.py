@@ -470,6 +470,26 @@ def test_creating_keeps_the_questions_as_they_are(made, home, tmp_path):
         Study.create(target, title="x", station=home, log=empty)
 
 
+@pytest.mark.parametrize("name", ["station.toml", "data/mine.csv", "charts/photo.png", ".notes"])
+def test_files_of_ones_own_are_neither_lost_nor_given_away(made, home, tmp_path, name):
+    folder = made[2]
+    log = fh.read_log(folder / "log.csv")
+    target = tmp_path / "s"
+    path = target / name
+    path.parent.mkdir(parents=True)
+    path.write_text("mine")
+    with pytest.raises(InputError, match=r"is no part of a study; keep it elsewhere"):
+        Study.create(target, title="x", station=home, log=log)
+    assert [p.name for p in target.rglob("*") if p.is_file()] == [path.name]
+    path.unlink()
+    study = Study.create(target, title="x", station=home, log=log)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text("mine")
+    with pytest.raises(InputError, match=r"is no part of a study"):
+        study.run(charts=False, page=False)
+    assert path.read_text() == "mine"
+
+
 def test_packing_what_was_changed_is_refused(copy, tmp_path):
     (copy / "README.md").write_text("other")
     with pytest.raises(InputError, match=r"README.md: has changed.*run the study again"):

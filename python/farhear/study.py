@@ -412,9 +412,11 @@ class Study:
         file = folder / _STUDY
         questions = read_questions(folder) if file.exists() else ()
         _refuse_others(folder)
+        for old in sorted(folder.rglob("*")):
+            name = old.relative_to(folder).as_posix()
+            if old.is_file() and name != _STUDY and not name.startswith("season-"):
+                old.unlink()
         (folder / "data").mkdir(parents=True, exist_ok=True)
-        for old in sorted((folder / "data").iterdir()):
-            old.unlink()
         text = about.toml() + "".join(one.toml() for one in questions)
         put(file, text.encode("utf-8"))
         study = cls(folder, about)

@@ -12,6 +12,7 @@ written.
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import json
 import shutil
@@ -308,15 +309,27 @@ def _descriptor_faults(folder: Path, listed: Mapping[str, str]) -> list[Fault]:
     return out
 
 
+def validated(folder: Path) -> Any:
+    """The frictionless library's report on a folder.
+
+    The library raises the longest cell of the csv module for the whole process when it is first
+    used; it is set back here.
+    """
+    limit = csv.field_size_limit()
+    try:
+        from frictionless import Package, system
+
+        with system.use_context(trusted=False, onerror="ignore"):
+            package = Package.from_descriptor(read_json(folder / DESCRIPTOR), basepath=str(folder))
+            return package.validate()
+    finally:
+        csv.field_size_limit(limit)
+
+
 def schema_faults(folder: Path) -> list[Fault]:
     """Where a table does not keep to its schema, by the frictionless library: file, row, field."""
-    from frictionless import Package, system
-
     try:
-        with system.use_context(trusted=False, onerror="ignore"):
-            report = Package.from_descriptor(
-                read_json(folder / DESCRIPTOR), basepath=str(folder)
-            ).validate()
+        report = validated(folder)
     except Exception as fault:  # the library raises many kinds on a descriptor that is none
         return [Fault(DESCRIPTOR, f"is no Data Package: {fault}")]
     out = [Fault(DESCRIPTOR, error.message) for error in report.errors]

@@ -29,6 +29,7 @@ __all__ = [
     "brier_skill",
     "calibration_curve",
     "climatology",
+    "rate_interval",
     "recalibrate",
     "recalibrated_by_block",
     "roc_area",
@@ -419,6 +420,35 @@ def climatology(heard: ArrayLike, group: Any, block: Any) -> Floats:
 
     (all_checks, checks), (all_heard, times) = elsewhere(np.ones(seen.size)), elsewhere(seen)
     return np.asarray((times + all_heard / all_checks) / (checks + 1.0))
+
+
+def rate_interval(hits: ArrayLike, count: ArrayLike, level: float = 0.95) -> tuple[Any, Any]:
+    """Exact interval of a rate, for counts that are independent of each other.
+
+    Parameters
+    ----------
+    hits, count
+        So many of so many, any shape.
+    level
+        Share of logs whose interval holds the rate, at least, (0, 1).
+
+    Returns
+    -------
+    low, high
+        Of the shape of the counts; 0 and 1 where there is no count.
+
+    References
+    ----------
+    .. [1] C. J. Clopper, E. S. Pearson, Biometrika 26 (1934), p. 404 (from memory).
+    """
+    from scipy.special import betaincinv
+
+    k, n = np.broadcast_arrays(np.asarray(hits, np.float64), np.asarray(count, np.float64))
+    tail = (1.0 - level) / 2.0
+    with np.errstate(invalid="ignore"):
+        low = np.where(k > 0.0, betaincinv(np.maximum(k, 1.0), n - k + 1.0, tail), 0.0)
+        high = np.where(k < n, betaincinv(k + 1.0, np.maximum(n - k, 1.0), 1.0 - tail), 1.0)
+    return low, high
 
 
 def block_interval(

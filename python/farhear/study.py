@@ -46,7 +46,7 @@ from farhear.predictions import Predictions, read_predictions
 from farhear.questions import Question, read_questions
 from farhear.schedule import Schedule, read_schedule
 from farhear.scoring import CheckFlux, Checks, checks_from_log, evaluate
-from farhear.skill import block_interval
+from farhear.skill import block_interval, rate_interval
 from farhear.station import Station
 from farhear.tables import decode, near_name, read_bytes_of
 from farhear.times import UtcTimes, iso_text, unix_s
@@ -795,7 +795,8 @@ def hearing_by_hour(table: pd.DataFrame, seed: int, label: str = "") -> pd.DataF
     Returns
     -------
     DataFrame: `band`, `from_min` (of the half hour) [min after sunset], `checks`, `heard`, `ratio`,
-    `low`, `high` (95 %, draws of whole weeks; NaN with one week).
+    `low`, `high` (95 %: at each end the wider of draws of whole weeks and of Clopper and Pearson's,
+    which knows that nothing heard in 10 checks may still be one in four).
     """
     rows = table[table["heard"].notna() & table["middle_min"].notna()]
     out = []
@@ -813,6 +814,8 @@ def hearing_by_hour(table: pd.DataFrame, seed: int, label: str = "") -> pd.DataF
 
         low, high = block_interval(ratio, part["week"].to_numpy(), _DRAWS, seed, 0.95)
         checks = np.bincount(code)
+        exact = rate_interval(np.bincount(code, heard), checks)
+        low, high = np.fmin(low, exact[0]), np.fmax(high, exact[1])
         out.append(
             pd.DataFrame(
                 {

@@ -4,7 +4,7 @@ import doctest
 
 import numpy as np
 import pytest
-from scipy import optimize
+from scipy import optimize, stats
 from scipy.special import expit, logit
 from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import brier_score_loss, roc_auc_score
@@ -239,3 +239,17 @@ def test_the_peak_of_a_parabola():
     assert skill.peak(at, -((at - 23.0) ** 2)) == pytest.approx(23.0)
     assert skill.peak(at, at) == 50.0
     assert skill.peak(at, np.zeros(6)) == 0.0
+
+
+def test_an_exact_interval_of_a_rate():
+    # outside: scipy's binomtest; and zero heard in 10, 20, 30, 60 checks, of which the one-sided
+    # 95 % end is a handbook's rule: 1 - 0.05^(1/n)
+    hits, count = np.array([0, 3, 10, 0, 7, 0]), np.array([10, 10, 10, 124, 30, 0])
+    low, high = skill.rate_interval(hits, count)
+    for k, n, a, b in zip(hits[:-1], count[:-1], low, high, strict=False):
+        ends = stats.binomtest(int(k), int(n)).proportion_ci(0.95, method="exact")
+        assert (a, b) == pytest.approx((ends.low, ends.high), abs=1e-12)
+    assert (low[-1], high[-1]) == (0.0, 1.0)
+    n = np.array([10, 20, 30, 60])
+    np.testing.assert_allclose(skill.rate_interval(0, n, 0.9)[1], 1.0 - 0.05 ** (1.0 / n))
+    np.testing.assert_allclose(1.0 - 0.05 ** (1.0 / n), [0.26, 0.14, 0.095, 0.049], atol=0.005)

@@ -45,8 +45,8 @@ class SolarConditions:
         spans of 4 weeks for F10.7).
     bins
         For a chart, one row for each setup, condition and bin: setup_id, name, from_value,
-        to_value, mean, rate, low, high (95 %, draws of whole weeks), checks, nights. F10.7 in sfu,
-        hours after sunset.
+        to_value, mean, rate, low, high (95 %, the wider at each end of draws of whole weeks and of
+        Clopper and Pearson's), checks, nights. F10.7 in sfu, hours after sunset.
     notes
         Sentences that belong to the figures.
     """
@@ -280,6 +280,10 @@ def _binned(
             return np.asarray(np.bincount(which[rows], heard[rows], count) / many)
 
     low, high = skill.block_interval(rates, week, draws, rng, 0.95)
+    exact = skill.rate_interval(
+        np.bincount(which, heard, count), np.bincount(which, minlength=count)
+    )
+    low, high = np.fmin(low, exact[0]), np.fmax(high, exact[1])
     groups = pd.DataFrame({"bin": which, "value": values, "night": night}).groupby("bin")
     return pd.DataFrame(
         {

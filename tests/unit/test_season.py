@@ -361,18 +361,19 @@ def test_opening_chart_shows_the_table_and_leaves_gaps(study):
 
 def test_marks_of_neighbouring_lines_differ_without_colour():
     looks = {
-        (charts._MARKERS[n % len(charts._MARKERS)], n % 2) for n in range(len(charts._MARKERS))
+        (charts.seasons._MARKERS[n % len(charts.seasons._MARKERS)], n % 2)
+        for n in range(len(charts.seasons._MARKERS))
     }
     assert len(looks) == 14
 
 
 def test_local_axis_only_where_one_offset_holds(schedule, study):
-    assert charts._single_offset_h(study) == 2.0
+    assert charts.seasons._single_offset_h(study) == 2.0
     away = Station(name="x", lat_deg=40.7, lon_deg=-74.0, time_zone="America/New_York")
     # New York changes its clock on 2025-11-02, a week after the season began.
     dates = [dt.date(2025, 10, 30) + dt.timedelta(days=i) for i in range(6)]
     other = season_study(away, schedule, dates=dates, hours=[0, 12], f107_sfu=140.0)
-    assert charts._single_offset_h(other) is None
+    assert charts.seasons._single_offset_h(other) is None
 
 
 # Rules ------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from hypothesis import settings
 
+from farhear import cli
 from farhear.indices import Indices, load_indices
 
 # The gate draws the same examples on every machine; by hand they are fresh each time.
@@ -29,3 +30,16 @@ def invented_record() -> Callable[..., Indices]:
         return Indices(frame, shipped.iloc[:0], len(frame), (), "an invented record")
 
     return made
+
+
+@pytest.fixture
+def run(capsys, tmp_path, monkeypatch):
+    """Call the command line in an empty folder: status, standard output, error output."""
+    monkeypatch.chdir(tmp_path)
+
+    def call(*arguments):
+        status = cli.main([str(a) for a in arguments])
+        captured = capsys.readouterr()
+        return status, captured.out, captured.err
+
+    return call

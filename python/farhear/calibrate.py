@@ -18,7 +18,6 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-import json
 import math
 import os
 import textwrap
@@ -35,7 +34,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from farhear import _core, lightning, listening, noise, reception, scoring, skill
 from farhear._arrays import FLUX_SFU, Floats, as_float64, check_range
-from farhear._files import put
+from farhear._files import put, toml_value
 from farhear.errors import InputError
 from farhear.indices import Indices, load_indices
 from farhear.reliability import (
@@ -519,19 +518,19 @@ class Fit:
         """
         lines = [
             "# What a log taught about the likelihood; written by farhear, see farhear.calibrate.",
-            f"form = {json.dumps(_FORM)}",
+            f"form = {toml_value(_FORM)}",
             *(f"{name} = {getattr(self, name)!r}" for name in PARAMETERS),
             f"covariance = {self.covariance.tolist()!r}",
-            f"held = {json.dumps(list(self.held))}",
+            f"held = {toml_value(list(self.held))}",
             *(f"{name} = {getattr(self, name)}" for name in _COUNTS),
-            *(f"{name} = {json.dumps(getattr(self, name))}" for name in _TEXTS),
-            f"notes = {json.dumps(list(self.notes))}",
+            *(f"{name} = {toml_value(getattr(self, name))}" for name in _TEXTS),
+            f"notes = {toml_value(list(self.notes))}",
             f"recommended = {str(self.recommended).lower()}",
         ]
         for row in self.validation.to_dict("records"):
             lines += ["", "[[validation]]"]
             lines += [
-                f"{name} = {json.dumps(value) if isinstance(value, str) else repr(float(value))}"
+                f"{name} = {toml_value(value) if isinstance(value, str) else repr(float(value))}"
                 for name, value in row.items()
             ]
         put(Path(path), ("\n".join(lines) + "\n").encode())

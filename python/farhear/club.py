@@ -111,8 +111,11 @@ __all__ = [
     "read_members",
 ]
 
-LICENCES = ("CC0-1.0", "CC-BY-4.0")
-"""Licences under which a member may give a log, by their SPDX identifiers."""
+LICENCES: Mapping[str, str] = {
+    "CC0-1.0": "https://creativecommons.org/publicdomain/zero/1.0/",
+    "CC-BY-4.0": "https://creativecommons.org/licenses/by/4.0/",
+}
+"""Licences under which a log may be given away: SPDX identifier and text."""
 WITHHELD = "withheld"
 """Stands for a place that is not shown."""
 FEWEST_SHARED = 30

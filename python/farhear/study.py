@@ -35,7 +35,7 @@ from farhear._arrays import Floats
 from farhear._data import coverage
 from farhear._files import put, toml_value
 from farhear._index_sources import KP
-from farhear.club import WITHHELD, Club
+from farhear.club import LICENCES, WITHHELD, Club
 from farhear.errors import InputError
 from farhear.forecast import flux as told_flux
 from farhear.hunch import Answers, Evidence, answers, solar_conditions
@@ -52,15 +52,10 @@ from farhear.tables import decode, near_name, read_bytes_of
 from farhear.times import UtcTimes, iso_text, unix_s
 from farhear.verdicts import ALWAYS
 
-__all__ = ["FORM", "LICENCES", "About", "Study"]
+__all__ = ["FORM", "About", "Study"]
 
 FORM = "farhear study 1"
 """Form of a study; a reader of a later one reads this one, too."""
-LICENCES: Mapping[str, str] = {
-    "CC-BY-4.0": "https://creativecommons.org/licenses/by/4.0/",
-    "CC0-1.0": "https://creativecommons.org/publicdomain/zero/1.0/",
-}
-"""Licences for a log that is given away, by SPDX identifier."""
 RESULTS = "results.json"
 PAGE = "index.html"
 
@@ -98,7 +93,7 @@ class About:
     member
         Pseudonym of the listener.
     licence
-        Key of `LICENCES`.
+        Key of `farhear.club.LICENCES`.
     locator
         Maidenhead locator of the cell that the home is in; empty for a club, whose members' places
         stand in `data/people.csv`.
@@ -133,7 +128,7 @@ class About:
             if not getattr(self, name).strip():
                 raise InputError(f"{name} is empty")
         if self.licence not in LICENCES:
-            raise InputError(f"licence = {self.licence!r} is none of {', '.join(LICENCES)}")
+            raise InputError(f"licence = {self.licence!r} is none of {', '.join(sorted(LICENCES))}")
         if not isinstance(self.seed, int) or isinstance(self.seed, bool) or self.seed < 0:
             raise InputError(f"seed = {self.seed!r} is not a whole number of 0 or more")
         if self.locator:
@@ -451,7 +446,8 @@ class Study:
         """What could be told from the cell for each check that had been told from the home."""
         table = evenings.table(log, station)
         said = predictions.beside(table, issued).set_index("row")
-        checks = checks_from_log(self.log(), self.about.station, self._schedule_or_fail())
+        shared = self.log()
+        checks = checks_from_log(shared, self.about.station, self._schedule_or_fail())
         # rows of the shared log are those of the log in order; line 1 is the header
         order = dict(enumerate(log.frame["row"].tolist(), 2))
         rows = [order[int(row)] for row in checks.frame["row"]]
@@ -462,7 +458,7 @@ class Study:
         stamps = unix_s(when.iloc[wanted])
         told = told_fluxes(unix_s(checks.frame["utc"].iloc[wanted]), stamps, indices)
         likelihood = likelihoods_of(checks, wanted, *told)
-        of = self.log().frame.set_index("row").loc[checks.frame["row"].iloc[wanted]]
+        of = shared.frame.set_index("row").loc[checks.frame["row"].iloc[wanted]]
         frame = pd.DataFrame(
             {
                 "issued_utc": [iso_text(s) for s in stamps.tolist()],
@@ -579,14 +575,15 @@ class Study:
         worked = self.worked_out()
         self._write("openings", worked.openings)
         self._write("hours", worked.hours)
-        put(self.folder / RESULTS, _json(worked.results()))
+        results = worked.results()
+        put(self.folder / RESULTS, _json(results))
         put(self.folder / "environment.json", _json(environment()))
         if charts:
             self._draw(worked)
         put(self.folder / "README.md", readme(self, worked).encode("utf-8"))
         (self.folder / PAGE).unlink(missing_ok=True)
         if page:
-            put(self.folder / PAGE, self._page(worked))
+            put(self.folder / PAGE, self._page(worked, results))
         self.seal()
         return worked
 
@@ -607,7 +604,7 @@ class Study:
             words += f"\nIts numbers: data/{name}.csv\n"
             put(self.folder / "charts" / f"{name}.txt", words.encode("utf-8"))
 
-    def _page(self, worked: Worked) -> bytes:
+    def _page(self, worked: Worked, results: Mapping[str, Any]) -> bytes:
         from farhear.page import PageContent
         from farhear.page import page as page_of
 
@@ -622,7 +619,6 @@ class Study:
             path.relative_to(self.folder).as_posix(): bundle.sha256_of(path)
             for path in sorted((self.folder / "data").glob("*.csv"))
         }
-        results = worked.results()
         return page_of(
             PageContent(
                 title=self.about.title,

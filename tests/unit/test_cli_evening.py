@@ -8,8 +8,6 @@ import pandas as pd
 import pytest
 from icalendar import Calendar
 
-from farhear import cli
-
 DATE = ("--date", "2024-11-27")
 HOME = 'name = "Home"\nlat_deg = 58.4\nlon_deg = 26.7\ntime_zone = "Europe/Tallinn"\n'
 HEAD = "freq_khz,start_utc,stop_utc,days,broadcaster,language,tx_lat_deg,tx_lon_deg,power_kw,target"
@@ -18,18 +16,6 @@ LIST = f"""{HEAD}
 9505,1800,1900,daily,Dorwashi Radio,fra,44.2,0.9,100,27
 6070,1900,2000,daily,"<b>&""Radio",eng,50.6,19.3,100,18
 """
-
-
-@pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-
-    def call(*arguments):
-        status = cli.main([str(a) for a in arguments])
-        captured = capsys.readouterr()
-        return status, captured.out, captured.err
-
-    return call
 
 
 @pytest.fixture

@@ -8,25 +8,12 @@ import pandas as pd
 import pytest
 
 import farhear as fh
-from farhear import cli
 from farhear.simulate import season
 
 DEMO = Path(__file__).resolve().parents[2] / "data" / "demo"
 A, B = "31 m", "49 m"
 STATION = DEMO / "station.toml"
 SCHEDULE = DEMO / "schedule_b24.csv"
-
-
-@pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-
-    def call(*arguments):
-        status = cli.main([str(a) for a in arguments])
-        captured = capsys.readouterr()
-        return status, captured.out, captured.err
-
-    return call
 
 
 def write_log(path: Path) -> None:

@@ -8,24 +8,11 @@ import numpy as np
 import pytest
 
 import farhear as fh
-from farhear import cli
 from farhear.simulate import season
 
 DEMO = Path(__file__).resolve().parents[2] / "data" / "demo"
 STATION = DEMO / "station.toml"
 A, B = "31 m", "49 m"
-
-
-@pytest.fixture
-def run(capsys, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-
-    def call(*arguments):
-        status = cli.main([str(a) for a in arguments])
-        captured = capsys.readouterr()
-        return status, captured.out, captured.err
-
-    return call
 
 
 @pytest.fixture

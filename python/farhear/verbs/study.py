@@ -24,8 +24,7 @@ from farhear.verbs.shared import (
 )
 
 if TYPE_CHECKING:
-    from farhear.hunch import Answers
-    from farhear.study import Study
+    from farhear.study import Study, Worked
 
 
 def add(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -76,7 +75,7 @@ def _pack(options: argparse.Namespace, out: Console) -> None:
     for question, verdict in zip(worked.answers.questions, worked.answers.verdicts, strict=True):
         out.print(f"{question.text} {verdict.heading}.", soft_wrap=True)
     if options.log is not None:
-        _say_cost(options, study, worked.answers, out)
+        _say_cost(options, study, worked, out)
     if published:
         bundle.write_crate(study.folder, date=published)
     archive = options.out or Path(f"{options.study}.zip")
@@ -120,14 +119,15 @@ def _created(options: argparse.Namespace, out: Console) -> Study:
     )
 
 
-def _say_cost(options: argparse.Namespace, study: Study, shared: Answers, out: Console) -> None:
+def _say_cost(options: argparse.Namespace, study: Study, worked: Worked, out: Console) -> None:
     """What the cell costs: the same questions from the home itself, for the owner's eyes."""
     from farhear.hunch import Evidence, answers
     from farhear.study import cell_cost_min
 
     station = station_of(options)
     log = read_log(options.log, time_zone=options.time_zone, station=station)
-    days = np.unique(study.evidence().table["evening"].to_numpy("datetime64[D]"))
+    shared = worked.answers
+    days = np.unique(worked.evidence.table["evening"].to_numpy("datetime64[D]"))
     out.print(
         f"Shared place: {study.about.place_text}. Sunset at home is up to "
         f"{cell_cost_min(study.about, days):.1f} min from that of its middle.",

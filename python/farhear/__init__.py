@@ -47,7 +47,7 @@ if TYPE_CHECKING:
         zone,
     )
     from farhear.evening import Plan, plan
-    from farhear.folder import write_season
+    from farhear.folder import read_season, write_season
     from farhear.identification import identify
     from farhear.indices import load_indices, read_indices
     from farhear.log import Log, append_check, read_log, write_log
@@ -109,6 +109,7 @@ __all__ = [
     "read_indices",
     "read_log",
     "read_schedule",
+    "read_season",
     "read_sites",
     "read_station",
     "reception",
@@ -145,6 +146,7 @@ _LATER = {
     "read_indices": "indices",
     "read_log": "log",
     "read_schedule": "schedule",
+    "read_season": "folder",
     "read_sites": "sites",
     "read_station": "station",
     "season_study": "season",

@@ -69,7 +69,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -100,6 +100,9 @@ from farhear.tables import (
     plain_text,
     read_bytes_of,
 )
+
+if TYPE_CHECKING:
+    from farhear.charts.pictures import ClubPictures
 
 __all__ = [
     "LICENCES",
@@ -416,6 +419,13 @@ class Club:
         sums = (count["accepted"] + count["refused"] == count["read"]).all()
         if not sums or (count["kept"] + count["doubles"] != count["accepted"]).any():
             raise AssertionError(f"counts do not add up:\n{count}")
+
+    @property
+    def plot(self) -> ClubPictures:
+        """Charts: `coverage(by)`."""
+        from farhear.charts.pictures import ClubPictures
+
+        return ClubPictures(self)
 
     def text(self) -> str:
         """Sum up: counts by member, agreement, offsets, notes."""

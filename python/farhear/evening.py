@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from farhear import reception
     from farhear.calibrate import Fit
+    from farhear.charts.pictures import PlanPictures
     from farhear.indices import Indices
     from farhear.schedule import Schedule
     from farhear.station import Station
@@ -409,6 +410,19 @@ class Plan:
     _air: Air
     _position: NDArray[np.intp]
 
+    def _repr_html_(self) -> str:
+        from farhear._rich import panel
+
+        first, last = self.window.datetime64.astype("datetime64[m]").astype(str).tolist()
+        columns = ["band", "freq_khz", "broadcaster", "language", "likelihood", "best_utc"]
+        columns += ["best_local", "strength", "mode"]
+        return panel(
+            f"Evening at {self._air.station.name}",
+            {"window": f"{first} to {last} UTC", "broadcasts": len(self.frame)},
+            self.frame[columns],
+            [*self.notes, "plan.why_not(row) explains a row, plan.plot.ladder() draws all."],
+        )
+
     @property
     def time_zone(self) -> str:
         """Zone of the local times."""
@@ -419,45 +433,67 @@ class Plan:
         """Whether the likelihoods are of the station's own required S/N."""
         return self._air.required_snr_db == self._air.station.required_snr_db
 
-    def why_not(self, row: int) -> str:
-        """Say what helps and what stands in the way of one broadcast at its best instant.
+    @property
+    def plot(self) -> PlanPictures:
+        """Charts: `ladder()`, `budget(row)`, `rays(row)`."""
+        from farhear.charts.pictures import PlanPictures
+
+        return PlanPictures(self)
+
+    def circuit(self, row: int) -> dict[str, Any]:
+        """Arguments of `farhear.reception.likelihood` for one broadcast at its best instant.
 
         Parameters
         ----------
         row
             Index in `frame`, 0 for the likeliest.
 
-        Returns
-        -------
-        A heading, the sentence of `farhear.reception.explain`, the mode, and the loss budget, one
-        line an item. [dB]
-
         Raises
         ------
         InputError
             On a row that the plan does not have.
         """
-        from farhear import reception
-
         if isinstance(row, bool) or not isinstance(row, (int, np.integer)):
             raise InputError(f"row = {row!r} is not a whole number")
         if not 0 <= row < len(self.frame):
             raise InputError(f"row = {row} is outside the plan of {len(self.frame)} rows, from 0")
+        when = UtcTimes(np.array(self.frame.iloc[int(row)]["best_utc"].timestamp()))
+        return self._air.circuit(int(self._position[row]), when)
+
+    def explanation(self, row: int) -> reception.Explanation:
+        """Loss budget of one broadcast at its best instant; `row` as in `circuit`."""
+        from farhear import reception
+
+        return reception.explain(**self.circuit(row))
+
+    def why_not(self, row: int) -> str:
+        """Say what helps and what stands in the way of one broadcast at its best instant.
+
+        Parameters
+        ----------
+        row
+            As in `circuit`.
+
+        Returns
+        -------
+        A heading, the sentence of `farhear.reception.explain`, the mode, and the loss budget, one
+        line an item. [dB]
+        """
+        why = self.explanation(row)
         line = self.frame.iloc[int(row)]
-        position = int(self._position[row])
-        when = UtcTimes(np.array(line["best_utc"].timestamp()))
-        why = reception.explain(**self._air.circuit(position, when))
-        heading = (
-            f"{self._air.label(position)} at {line['best_utc']:%Y-%m-%d %H:%M} UTC "
-            f"({line['best_utc_weekday']}), {line['best_local']:%H:%M} local time "
-            f"({line['best_local_weekday']})"
-        )
+        local = f"{line['best_local']:%H:%M} local time ({line['best_local_weekday']})"
         budget = [
             f"  {item}: {db:.1f} dB{', ' + note if note else ''}"
             for item, db, note in why.budget[["item", "db", "note"]].itertuples(index=False)
         ]
         mode = f"Mode {line['mode']}: {line['mode_reason']}."
-        return "\n".join([heading, why.sentence, mode, *budget])
+        return "\n".join([f"{self.heading(row)}, {local}", why.sentence, mode, *budget])
+
+    def heading(self, row: int) -> str:
+        """Frequency, broadcaster and best instant of one broadcast; `row` as in `circuit`."""
+        line = self.frame.iloc[int(row)]
+        label = self._air.label(int(self._position[row]))
+        return f"{label} at {line['best_utc']:%Y-%m-%d %H:%M} UTC ({line['best_utc_weekday']})"
 
 
 def plan(

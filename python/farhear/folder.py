@@ -22,9 +22,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from farhear import charts, rules
+from farhear import rules
+from farhear.charts.pictures import SeasonPictures
+from farhear.errors import InputError
 from farhear.schedule import Schedule
-from farhear.season import band_weeks, summary
+from farhear.season import band_weeks
 from farhear.tables import Table
 
 if TYPE_CHECKING:
@@ -32,8 +34,9 @@ if TYPE_CHECKING:
 
     from farhear.scoring import Checks, FluxFit, Scores
 
-__all__ = ["write_scores", "write_season"]
+__all__ = ["read_season", "write_scores", "write_season"]
 
+_NEEDED = ("likelihood", "far_likelihood", "dusk_opening_min", "sunset_hour_utc", "band", "date")
 _DECIMALS = {"likelihood": 3, "min": 1, "p25": 1, "p75": 1}
 
 
@@ -60,19 +63,53 @@ def write_season(study: xr.Dataset, schedule: Schedule, folder: str | Path) -> l
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    weeks, table = band_weeks(study), summary(study)
     with _staged(folder) as stage:
         _write_netcdf(study, stage("season.nc"))
-        _write_csv(_rounded(weeks), stage("bands.csv"))
+        _write_csv(_rounded(band_weeks(study)), stage("bands.csv"))
         _write_csv(_rejects(schedule), stage("rejects.csv"))
         _write_csv(_rules(study), stage("rules.csv"))
-        for name, figure, alt in (
-            ("hours", charts.hour_date(study), charts.hour_date_alt(study, table)),
-            ("opening", charts.opening(study, weeks), charts.opening_alt(study, table)),
-        ):
-            charts.save(figure, stage(f"{name}.png"), alt)
-            charts.save(figure, stage(f"{name}.svg"), alt)
+        pictures = SeasonPictures(study)
+        for name, picture in (("hours", pictures.hours()), ("opening", pictures.dusk())):
+            picture.save(stage(f"{name}.png"))
+            picture.save(stage(f"{name}.svg"))
     return stage.files
+
+
+def read_season(path: str | Path) -> xr.Dataset:
+    """Read a study that :func:`write_season` wrote.
+
+    Parameters
+    ----------
+    path
+        The folder, or its `season.nc`.
+
+    Returns
+    -------
+    The study, loaded; likelihoods to 4 decimals, as written.
+
+    Raises
+    ------
+    InputError
+        On a file that is no study of this package.
+    OSError
+        When it cannot be read.
+    """
+    import xarray as xr
+
+    import farhear._accessor  # noqa: F401  season.farhear
+
+    path = Path(path)
+    file = path / "season.nc" if path.is_dir() else path
+    with file.open("rb"):  # a plain error where there is none
+        pass
+    try:
+        study = xr.load_dataset(file, engine="netcdf4")
+    except (OSError, ValueError) as cause:
+        raise InputError(f"{file.name} is not netCDF: {cause}") from None
+    missing = [name for name in _NEEDED if name not in study.variables]
+    if missing:
+        raise InputError(f"{file.name} holds no season: it lacks {', '.join(missing)}")
+    return study
 
 
 def write_scores(

@@ -16,7 +16,7 @@ import os
 from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -39,6 +39,9 @@ from farhear._index_sources import (
 from farhear.errors import InputError
 from farhear.tables import read_bytes_of
 from farhear.times import unix_s
+
+if TYPE_CHECKING:
+    from farhear.charts.pictures import IndicesPictures
 
 __all__ = [
     "CREDITS",
@@ -96,6 +99,13 @@ class Indices:
     read_count: int
     credits: tuple[str, ...]
     name: str
+
+    @property
+    def plot(self) -> IndicesPictures:
+        """Charts: `strip(first, last)`."""
+        from farhear.charts.pictures import IndicesPictures
+
+        return IndicesPictures(self)
 
     @property
     def accepted_count(self) -> int:

@@ -56,6 +56,7 @@ References
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import dataclasses
 import datetime as dt
@@ -65,14 +66,15 @@ import os
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from io import FileIO
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 import pandas as pd
 
 from farhear import adif, band, clock
-from farhear._files import put
+from farhear._files import alone, put
 from farhear.errors import InputError
 from farhear.layouts import Layout, cells_of, layout_for
 from farhear.station import Station
@@ -91,6 +93,10 @@ from farhear.tables import (
     read_bytes_of,
 )
 from farhear.times import UtcTimes, iso_text, text_unix_s, unix_s
+
+if TYPE_CHECKING:
+    from farhear.charts.pictures import LogPictures
+    from farhear.schedule import Schedule
 
 __all__ = ["CUT_OFF", "OUTCOMES", "Log", "append_check", "read_log", "write_log"]
 
@@ -122,6 +128,23 @@ class Log(Table):
 
     def __len__(self) -> int:
         return len(self.frame)
+
+    def plot(self, station: Station, schedule: Schedule | None = None) -> LogPictures:
+        """Charts of the checks at a home: `openings(band)`, `hearing(band)`, `raster(band)`.
+
+        Arguments as in :func:`farhear.evenings.table`.
+        """
+        from farhear.charts.pictures import LogPictures
+        from farhear.evenings import table
+
+        checks = table(self, station, schedule=schedule)
+        return LogPictures(checks, station.name, station.time_zone)
+
+    def _repr_html_(self) -> str:
+        from farhear._rich import table_panel
+
+        columns = ["start_utc", "end_utc", "freq_khz", "outcome", "identity", "sinpo", "notes"]
+        return table_panel(self.text(), self, columns)
 
     def counts(self) -> dict[str, int]:
         """Number of checks of each outcome, all of `OUTCOMES`."""
@@ -647,7 +670,8 @@ def append_check(path: str | Path, check: Mapping[str, Any]) -> None:
 
     A new file gets a header of all our columns; in one that is there the cells follow its header.
     A last line without an end is ended first: as it is when it is whole, else with the mark
-    `CUT_OFF`, and :func:`read_log` reports it. Only one program may add at a time.
+    `CUT_OFF`, and :func:`read_log` reports it. Programs that add at once wait for each other
+    (not on Windows: there only one may add at a time).
 
     Parameters
     ----------
@@ -662,7 +686,7 @@ def append_check(path: str | Path, check: Mapping[str, Any]) -> None:
         When :func:`read_log` would refuse the row, on a column that is unknown or not in the
         file's header, or when the file is no log. The file is then as it was.
     OSError
-        When the file cannot be written.
+        When the file cannot be written; it is then as it was.
 
     Examples
     --------
@@ -675,6 +699,11 @@ def append_check(path: str | Path, check: Mapping[str, Any]) -> None:
     for name in check:
         if name not in COLUMNS:
             raise InputError(f"check names {name!r}, unknown{near_name(name, COLUMNS)}")
+    with alone(path.parent):
+        _append(path, check)
+
+
+def _append(path: Path, check: Mapping[str, Any]) -> None:
     is_new = not path.exists() or path.stat().st_size == 0
     if is_new:
         header: tuple[str, ...] = COLUMNS
@@ -698,17 +727,29 @@ def append_check(path: str | Path, check: Mapping[str, Any]) -> None:
     new = f'{line.getvalue()}"{texts[-1]}"\n'.encode()
     if is_new:
         put(path, (",".join(COLUMNS) + "\n").encode())
-    with path.open("r+b") as file:
+    with path.open("r+b", buffering=0) as file:
         tail = _tail(file)
+        size = file.seek(0, os.SEEK_END)
+        kept = 0
         if tail:
             kept, ending = _ending(tail, header, ",")
-            file.seek(kept - len(tail), os.SEEK_END)
-            file.truncate()
             new = ending + new
-        file.seek(0, os.SEEK_END)
-        file.write(new)
-        file.flush()
-        os.fsync(file.fileno())
+        half = tail[kept:]  # of a character
+        try:
+            _write_at(file, size - len(half), new)
+            os.fsync(file.fileno())
+        except BaseException:
+            with contextlib.suppress(OSError):
+                _write_at(file, size - len(half), half)
+                file.truncate(size)
+            raise
+
+
+def _write_at(file: FileIO, start: int, data: bytes) -> None:
+    """Write all of it; the disk may take less at a time."""
+    file.seek(start)
+    while data:
+        data = data[file.write(data) :]
 
 
 def header_of(file: BinaryIO, delimiter: str) -> tuple[str, ...]:

@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     import pandas as pd
     import xarray as xr
 
+    from farhear.charts.pictures import ExplanationPictures
+
 __all__ = [
     "LIMITS",
     "Explanation",
@@ -694,6 +696,13 @@ class Explanation(NamedTuple):
     limit: str
     sentence: str
     budget: pd.DataFrame
+
+    @property
+    def plot(self) -> ExplanationPictures:
+        """Charts: `budget()`."""
+        from farhear.charts.pictures import ExplanationPictures
+
+        return ExplanationPictures(self)
 
 
 _WHY = {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -15,6 +15,9 @@ from farhear.errors import InputError
 from farhear.tables import counted
 from farhear.times import iso_text, to_index, unix_s
 from farhear.times import utc as to_utc
+
+if TYPE_CHECKING:
+    from farhear.charts.pictures import ReliabilityPictures
 
 __all__ = ["FEWEST_CHECKS", "FEWEST_WEEKS", "Reliability", "reliability", "week_of"]
 
@@ -73,6 +76,13 @@ class Reliability:
     checks_count: int
     weeks_count: int
     notes: tuple[str, ...] = ()
+
+    @property
+    def plot(self) -> ReliabilityPictures:
+        """Charts: `diagram()`."""
+        from farhear.charts.pictures import ReliabilityPictures
+
+        return ReliabilityPictures(self)
 
     def value(self, name: str) -> tuple[float, float, float]:
         """Value and interval of one line of the summary."""

@@ -42,7 +42,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -66,6 +66,9 @@ from farhear.tables import (
     plain_text,
 )
 from farhear.times import utc as to_utc
+
+if TYPE_CHECKING:
+    from farhear.charts.pictures import SchedulePictures
 
 __all__ = ["DAY_CONVENTIONS", "Schedule", "read_schedule"]
 
@@ -116,6 +119,19 @@ class Schedule(Table):
 
     def __len__(self) -> int:
         return len(self.frame)
+
+    @property
+    def plot(self) -> SchedulePictures:
+        """Charts: `around(station)`."""
+        from farhear.charts.pictures import SchedulePictures
+
+        return SchedulePictures(self)
+
+    def _repr_html_(self) -> str:
+        from farhear._rich import table_panel
+
+        columns = ["freq_khz", "start_utc", "stop_utc", "days", "broadcaster", "language", "site"]
+        return table_panel(f"Schedule {self.season or ''}".rstrip(), self, columns)
 
     def on_air(
         self, utc: Any, *, rows: slice | NDArray[np.intp] | None = None

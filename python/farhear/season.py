@@ -9,15 +9,20 @@ Two measures say how a band does towards the schedule's sites, whether on the ai
 `far_km`. A near transmitter keeps many bands open all day, so opening and closing times are those
 of `far_likelihood`: where it crosses the threshold, by linear interpolation between the hourly
 values. They resolve some ten minutes of the *model*; what is heard at dusk differs by more.
+
+With `chunks` the same study is a plan: dask arrays that are worked out when they are asked for, on
+threads, processes or a cluster, to the same bits. `farhear.coverage.to_zarr` writes what does not
+fit into memory, and goes on after an interruption.
 """
 
 from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -43,6 +48,16 @@ _NOT_ON_AIR = 5
 _BLOCK = 24
 """Circuits per call of the core; bounds the memory of one block and the wait after Ctrl-C."""
 _MOST_ELEMENTS = 200_000_000
+
+CELL = np.dtype(
+    [
+        ("likelihood", np.float32),
+        ("snr_db", np.float32),
+        ("muf_mhz", np.float32),
+        ("limit", np.uint8),
+    ]
+)
+"""What is worked out of a circuit at an instant."""
 
 TURN_STATES = {
     0: "happens",
@@ -84,6 +99,7 @@ def season_study(
     f107_sfu: float | None = None,
     long_path: str = "both",
     step_days: int = 7,
+    chunks: Mapping[str, int] | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> xr.Dataset:
     """Work out a whole season for one home.
@@ -115,9 +131,15 @@ def season_study(
         Of a run of dates every so many are worked out, 1 to 31; between them the same hour is
         interpolated (the sun's hours move by up to half an hour in a week, so likelihoods near dusk
         and dawn are smoothed by as much).
+    chunks
+        None works everything out now. Else nothing is: the study holds dask arrays, in pieces of at
+        most so many 'broadcast' and so many 'date' (a name left out: all of them), and may be of
+        any size. Results are the same to the bit, on whatever dask runs them. A piece takes some
+        25 us for each broadcast, worked-out date and hour, so `{"broadcast": 200, "date": 30}` with
+        every seventh date some 0.6 s.
     progress
         Called with circuits done and circuits in all, after every block. Ctrl-C works between
-        blocks.
+        blocks. Not with `chunks`.
 
     Returns
     -------
@@ -134,9 +156,11 @@ def season_study(
     ------
     InputError
         On an unknown season, dates outside it, hours out of range, an empty schedule, a season
-        that the indices do not cover.
+        that the indices do not cover, wrong chunks.
     """
     import xarray as xr
+
+    import farhear._accessor  # noqa: F401  season.farhear
 
     name = season if season is not None else schedule.season
     if name is None:
@@ -147,62 +171,69 @@ def season_study(
         raise InputError(f"step_days = {step_days!r} is outside [1, 31]")
     if not 0.0 <= far_km <= 20000.0:
         raise InputError(f"far_km = {far_km!r} is outside [0, 20000]")
-    day, hour = _days_of(name, dates), _hours_of(hours)
-    frame, left_out = _usable(schedule)
-    if len(frame) * day.size * hour.size > _MOST_ELEMENTS:
+    day, hour = days_of(name, dates), hours_of(hours)
+    frame, left_out = usable(schedule)
+    if chunks is not None:
+        if progress is not None:
+            raise InputError("progress has nothing to count with chunks: dask works later")
+        chunks = checked_chunks(chunks, {"broadcast": len(frame), "date": day.size})
+    elif len(frame) * day.size * hour.size > _MOST_ELEMENTS:
         raise InputError(
             f"{len(frame)} broadcasts x {day.size} dates x {hour.size} hours is more than "
-            f"{_MOST_ELEMENTS:g} values; give fewer dates or hours"
+            f"{_MOST_ELEMENTS:g} values; give fewer dates or hours, or chunks"
         )
-    driver = _driver(indices, day, f107_sfu)
+    driver = driver_of(indices, day, f107_sfu)
     geometry = broadcast_geometry(station, frame)
     # The half days around dusk and dawn reach into the neighbouring UTC dates.
     wide = np.unique([day - 1, day, day + 1]) if hour.size == 24 else day
     keep = np.isin(wide, day)
-    flux = np.interp(wide, day, driver.f107_sfu)
     wide_times = UtcTimes(wide[:, None] * _DAY_S + hour[None, :] * _HOUR_S + HALF_HOUR_S)
-    some = _sampled(wide, step_days)
-    every = np.isin(wide, some)
-    result = _circuits(
-        station, frame, geometry, wide_times[every], flux[every], long_path, progress
+    packed = _blocks(
+        _cells if chunks else partial(_on_threads, progress),
+        CELL,
+        chunks and {"b": chunks["broadcast"], "d": _cut(day, wide, chunks["date"])},
+        (circuit_keys(frame, geometry), wide),
+        ("bk", "d"),
+        some=_sampled(wide, step_days),
+        hour=hour,
+        flux=(day, driver.f107_sfu),
+        station=station,
+        long_path=long_path,
     )
-    for key in ("likelihood", "snr_db", "muf_mhz", "limit"):
-        result[key] = _between(result[key], some, wide)
     is_far = geometry["distance_km"] >= far_km
-    band_names, open_likelihood = _best(frame, result["likelihood"], np.ones(len(frame), bool))
-    _, far_likelihood = _best(frame, result["likelihood"], is_far)
+    band_names = present_bands(frame)
+    in_band = frame["band"].to_numpy(dtype=object)[:, None] == np.array(band_names, dtype=object)
+    in_far_band = in_band & is_far[:, None]
+    best = (_later_best if chunks else _best)(
+        packed["likelihood"], np.hstack([in_band, in_far_band])
+    )[0]
+    open_likelihood, far_likelihood = best[: len(band_names)], best[len(band_names) :]
     sky = _sky(station, wide, wide_times)
-    turns = _turns(far_likelihood, wide_times.unix_s, sky, threshold)
+    turns = (_later_turns if chunks else _turns)(far_likelihood, wide_times.unix_s, sky, threshold)
 
-    times = wide_times[keep]
-    on_air = _on_air(schedule, frame, times, name)
-    for key in ("likelihood", "snr_db", "muf_mhz", "limit"):
-        result[key] = result[key][:, keep]
-    limit = np.where(on_air, result["limit"], np.uint8(_NOT_ON_AIR))
+    on_air = _blocks(
+        on_air_in,
+        np.dtype(np.bool_),
+        chunks and {"b": chunks["broadcast"], "d": chunks["date"]},
+        (schedule.frame.index.get_indexer(frame.index), wide_times.unix_s[keep]),
+        ("b", "dh"),
+        schedule=schedule,
+        season=name,
+    )
+    cells = {key: packed[key][:, keep] for key in CELL.names or ()}
+    cells["limit"] = np.where(on_air, cells["limit"], np.uint8(_NOT_ON_AIR))
     open_likelihood, far_likelihood = open_likelihood[:, keep], far_likelihood[:, keep]
     sky = {key: value[keep] for key, value in sky.items()}
     turns = {key: (value[:, keep], state[:, keep]) for key, (value, state) in turns.items()}
 
     three = ("broadcast", "date", "hour_utc")
-    source = result["source"]
     variables: dict[str, Any] = {
-        "likelihood": (
-            three,
-            result["likelihood"],
-            _attrs("1", "likelihood that the broadcast is heard, as if it were on the air", source),
-        ),
-        "snr_db": (
-            three,
-            result["snr_db"],
-            _attrs("dB", "median signal to noise ratio, as if on the air", source),
-        ),
-        "muf_mhz": (three, result["muf_mhz"], _attrs("MHz", "maximum usable frequency", source)),
-        "limit": (three, limit, dict(result["limit_attrs"])),
+        **cell_variables(three, cells),
         "on_air": (
             three,
             on_air.astype(np.uint8),
             {
-                **_attrs("1", "whether the schedule has the broadcast on the air", "schedule"),
+                **attrs_of("1", "whether the schedule has the broadcast on the air", "schedule"),
                 "flag_values": np.array([0, 1], dtype=np.uint8),
                 "flag_meanings": "silent on_air",
             },
@@ -210,7 +241,7 @@ def season_study(
         "open_likelihood": (
             ("band", "date", "hour_utc"),
             open_likelihood,
-            _attrs(
+            attrs_of(
                 "1",
                 "highest likelihood among the band's circuits, as if all were on the air",
                 "likelihood",
@@ -219,7 +250,7 @@ def season_study(
         "far_likelihood": (
             ("band", "date", "hour_utc"),
             far_likelihood,
-            _attrs(
+            attrs_of(
                 "1",
                 f"highest likelihood among the band's circuits of {far_km:g} km or more, "
                 "as if all were on the air",
@@ -228,18 +259,18 @@ def season_study(
         ),
         "far_count": (
             ("band",),
-            np.array([((frame["band"] == b) & is_far).sum() for b in band_names], dtype=np.int32),
-            _attrs("1", f"broadcasts from {far_km:g} km or more", "schedule"),
+            in_far_band.sum(axis=0, dtype=np.int32),
+            attrs_of("1", f"broadcasts from {far_km:g} km or more", "schedule"),
         ),
         "broadcasts_count": (
             ("band",),
-            np.array([(frame["band"] == b).sum() for b in band_names], dtype=np.int32),
-            _attrs("1", "broadcasts of the schedule in the band", "schedule"),
+            in_band.sum(axis=0, dtype=np.int32),
+            attrs_of("1", "broadcasts of the schedule in the band", "schedule"),
         ),
         "f107_sfu": (
             ("date",),
             driver.f107_sfu,
-            _attrs(
+            attrs_of(
                 "sfu", "12-month smoothed solar flux at 10.7 cm, observed series", driver.digest
             ),
         ),
@@ -248,17 +279,9 @@ def season_study(
     variables |= _sky_variables(sky)
     variables |= _turn_variables(turns)
     coordinates: dict[str, Any] = {
-        "date": (
-            ("date",),
-            (day * 86400).astype("datetime64[s]").astype("datetime64[ns]"),
-            {"standard_name": "time", "long_name": "UTC date", "axis": "T"},
-        ),
-        "hour_utc": (
-            ("hour_utc",),
-            hour.astype(np.int16),
-            {"units": "h", "long_name": "hour of the UTC day; h stands for the instant h:30"},
-        ),
-        "band": (("band",), np.array(band_names, dtype=object), {"long_name": "broadcast band"}),
+        "date": date_coordinate("date", day, "UTC date"),
+        "hour_utc": hour_coordinate(hour),
+        "band": band_coordinate(band_names),
         **_broadcast_coordinates(frame, geometry),
     }
     attributes = _global_attributes(
@@ -273,10 +296,11 @@ def season_study(
         step_days,
         hour.size,
     )
-    return xr.Dataset(variables, coordinates, attributes)
+    study = xr.Dataset(variables, coordinates, attributes)
+    return study.unify_chunks() if chunks else study
 
 
-def _attrs(units: str, long_name: str, source: str) -> dict[str, Any]:
+def attrs_of(units: str, long_name: str, source: str) -> dict[str, Any]:
     return {"units": units, "long_name": long_name, "source": source}
 
 
@@ -287,7 +311,7 @@ def _span_s(season: str) -> tuple[float, float]:
     return begin_s, end_s
 
 
-def _days_of(season: str, dates: Iterable[Any] | None) -> NDArray[np.int64]:
+def days_of(season: str, dates: Iterable[Any] | None) -> NDArray[np.int64]:
     """UTC days since 1970 of the season, or those asked for, sorted and checked."""
     begin_s, end_s = _span_s(season)
     first, last = int(begin_s // _DAY_S), int((end_s - 1.0) // _DAY_S)
@@ -310,7 +334,7 @@ def _days_of(season: str, dates: Iterable[Any] | None) -> NDArray[np.int64]:
     return days
 
 
-def _hours_of(hours: Sequence[int]) -> NDArray[np.int64]:
+def hours_of(hours: Sequence[int]) -> NDArray[np.int64]:
     values = np.asarray(list(hours))
     if values.size == 0 or values.dtype.kind not in "iu":
         raise InputError(f"hours = {hours!r} is no list of whole hours")
@@ -319,7 +343,7 @@ def _hours_of(hours: Sequence[int]) -> NDArray[np.int64]:
     return np.unique(values).astype(np.int64)
 
 
-def _usable(schedule: Schedule) -> tuple[pd.DataFrame, pd.DataFrame]:
+def usable(schedule: Schedule) -> tuple[pd.DataFrame, pd.DataFrame]:
     digital = schedule.frame["modulation"].to_numpy() == "DIGITAL"
     frame = schedule.frame.loc[~digital]
     if frame.empty:
@@ -327,7 +351,7 @@ def _usable(schedule: Schedule) -> tuple[pd.DataFrame, pd.DataFrame]:
     return frame, schedule.frame.loc[digital]
 
 
-def _driver(indices: Any, day: NDArray[np.int64], f107_sfu: float | None) -> _Driver:
+def driver_of(indices: Any, day: NDArray[np.int64], f107_sfu: float | None) -> _Driver:
     if f107_sfu is not None:
         if not 50.0 <= f107_sfu <= 400.0:
             raise InputError(f"f107_sfu = {f107_sfu!r} is outside [50, 400]")
@@ -393,52 +417,99 @@ def broadcast_geometry(station: Station, frame: pd.DataFrame) -> dict[str, Any]:
     }
 
 
-def _sampled(day: NDArray[np.int64], step_days: int) -> NDArray[np.int64]:
-    """Every so many days of a run of days, its ends included; all days if there are gaps."""
-    if day.size <= step_days or (np.diff(day) != 1).any():
-        return day
+def _sampled(day: NDArray[np.int64], step_days: int) -> NDArray[np.int64] | None:
+    """Every so many days of a run of days, its ends included; None: all, as where gaps are."""
+    if step_days == 1 or day.size <= step_days or (np.diff(day) != 1).any():
+        return None
     return np.unique(np.append(np.arange(day[0], day[-1], step_days), day[-1]))
 
 
-def _between(values: NDArray[Any], some: NDArray[np.int64], day: NDArray[np.int64]) -> NDArray[Any]:
-    """Values on (row, some days, hour) for all days: linear, or the nearest for codes."""
-    if some.size == day.size:
-        return values
+def _cells(
+    keys: Floats,
+    day: NDArray[np.int64],
+    *,
+    some: NDArray[np.int64] | None,
+    hour: NDArray[np.int64],
+    flux: tuple[NDArray[np.int64], Floats],
+    **given: Any,
+) -> NDArray[Any]:
+    """Work out the cells of rows on days, and between `some` days if not on all.
+
+    A part of the days gives what all of them give: the days around it are worked out with it.
+    """
+    needed = day
+    if some is not None:
+        first, last = np.clip(np.searchsorted(some, day[[0, -1]]), 1, some.size - 1)
+        needed = some[first - 1 : last + 1]
+    unix_s = needed[:, None] * _DAY_S + hour[None, :] * _HOUR_S + HALF_HOUR_S
+    cells = circuits(keys, unix_s, np.interp(needed, *flux), **given)
+    return cells if some is None else _between(cells, needed, day)
+
+
+def _between(cells: NDArray[Any], some: NDArray[np.int64], day: NDArray[np.int64]) -> NDArray[Any]:
+    """Cells on (row, some days, hour) for all days: linear, or the nearest for codes."""
     after = np.clip(np.searchsorted(some, day), 1, some.size - 1)
     share = ((day - some[after - 1]) / (some[after] - some[after - 1])).astype(np.float32)
-    if values.dtype == np.uint8:
-        return values[:, np.where(share < 0.5, after - 1, after)]
+    nearest = np.where(share < 0.5, after - 1, after)
     share = share[None, :, None]
-    return values[:, after - 1] * (1 - share) + values[:, after] * share
+    out = np.empty((len(cells), day.size, cells.shape[2]), CELL)
+    for key in CELL.names or ():
+        values = cells[key]
+        if values.dtype == np.uint8:
+            out[key] = values[:, nearest]
+        else:
+            out[key] = values[:, after - 1] * (1 - share) + values[:, after] * share
+    return out
 
 
-def _circuits(
-    station: Station,
-    frame: pd.DataFrame,
-    geometry: dict[str, Any],
-    times: UtcTimes,
-    f107_sfu: Floats,
-    long_path: str,
-    progress: Callable[[int, int], None] | None,
-) -> dict[str, Any]:
-    """Likelihood of every broadcast at every time; equal circuits are worked out once."""
-    from farhear import reception
-
-    keys = np.column_stack(
+def circuit_keys(frame: pd.DataFrame, geometry: dict[str, Any]) -> Floats:
+    """What `circuits` needs of each row of a schedule, shape (rows, 51)."""
+    return np.column_stack(
         [frame[c].to_numpy(np.float64) for c in ("tx_lat_deg", "tx_lon_deg", "freq_khz")]
         + [frame["power_kw"].to_numpy(np.float64), geometry["tx_gain_sd_db"]]
         + [geometry["pattern_dbi"]]
     )
-    circuits, which = np.unique(keys, axis=0, return_inverse=True)
-    n, total = times.shape[0] * times.shape[1], len(circuits)
-    flat = times.reshape(n)
-    flux = np.repeat(f107_sfu, times.shape[1])
-    numbers = {key: np.empty((total, n), np.float32) for key in ("likelihood", "snr_db", "muf_mhz")}
-    limit = np.empty((total, n), np.uint8)
-    attrs: dict[str, Any] = {}
+
+
+def circuits(
+    keys: Floats,
+    unix_s: Floats,
+    f107_sfu: Floats,
+    *,
+    station: Station,
+    long_path: str,
+    run: Callable[..., Iterable[int]] = map,
+    progress: Callable[[int, int], None] | None = None,
+) -> NDArray[Any]:
+    """Work out the cells of every row at every time; equal circuits are worked out once.
+
+    Parameters
+    ----------
+    keys
+        From `circuit_keys`, shape (rows, 51).
+    unix_s, f107_sfu
+        Instants, shape (dates, hours), and the flux of each date. [s, sfu]
+    station, long_path
+        As in `season_study`.
+    run
+        `map`, or that of a pool.
+    progress
+        As in `season_study`.
+
+    Returns
+    -------
+    `CELL`, shape (rows, dates, hours).
+    """
+    from farhear import reception
+
+    different, which = np.unique(keys, axis=0, return_inverse=True)
+    total = len(different)
+    flat = UtcTimes(unix_s.reshape(-1))
+    flux = np.repeat(f107_sfu, unix_s.shape[1])
+    out = np.empty((total, flat.size), CELL)
 
     def work(begin: int) -> int:
-        rows = circuits[begin : begin + _BLOCK]
+        rows = different[begin : begin + _BLOCK]
         lat, lon, freq, power, sd = (c[:, None] for c in rows.T[:5])
         part = reception.likelihood(
             lat,
@@ -457,58 +528,160 @@ def _circuits(
             long_path=long_path,
             min_elevation_deg=station.min_elevation_deg,
         )
-        here = slice(begin, begin + len(rows))
-        for key, out in numbers.items():
-            out[here] = part[key].to_numpy()
-        limit[here] = part["limit"].to_numpy()
-        attrs["limit"] = dict(part["limit"].attrs)
-        attrs["source"] = str(part["likelihood"].attrs["source"])
+        out[begin : begin + len(rows)] = packed_cells(part)
         return len(rows)
 
     done = 0
+    for count in run(work, range(0, total, _BLOCK)):
+        done += count
+        if progress is not None:
+            progress(done, total)
+    return out[which.reshape(-1)].reshape(len(keys), *unix_s.shape)
+
+
+def packed_cells(seen: xr.Dataset) -> NDArray[Any]:
+    """Keep of what `farhear.reception.likelihood` returned the columns of `CELL`."""
+    out = np.empty(seen["likelihood"].shape, CELL)
+    for key in CELL.names or ():
+        out[key] = seen[key].to_numpy()
+    return out
+
+
+def cell_variables(dims: tuple[str, ...], cells: Any) -> dict[str, Any]:
+    """Variables of a dataset out of cells, or of a mapping with the same names."""
+    from farhear import reception
+
+    limit = reception.flags(reception.LIMITS, "what limits reception")
+    texts = {
+        "likelihood": ("1", "likelihood that the broadcast is heard, as if it were on the air"),
+        "snr_db": ("dB", "median signal to noise ratio, as if on the air"),
+        "muf_mhz": ("MHz", "maximum usable frequency"),
+    }
+    variables: dict[str, Any] = {
+        key: (dims, cells[key], attrs_of(*text, limit["source"])) for key, text in texts.items()
+    }
+    return variables | {"limit": (dims, cells["limit"], limit)}
+
+
+def on_air_in(
+    rows: NDArray[np.intp], unix_s: Floats, *, schedule: Schedule, season: str
+) -> NDArray[np.bool_]:
+    """Rows of a schedule at instants, shape (rows, dates, hours), cut at the season's ends."""
+    begin_s, end_s = _span_s(season)
+    inside = (unix_s >= begin_s) & (unix_s < end_s)
+    return schedule.on_air(UtcTimes(unix_s), rows=rows) & inside
+
+
+def present_bands(frame: pd.DataFrame) -> list[str]:
+    """Bands that occur in a schedule, from low to high frequency."""
+    present = set(frame["band"])
+    names = [b.name for b in bands.BANDS if b.name in present]
+    return names + ([bands.OTHER] if bands.OTHER in present else [])
+
+
+def _best(likelihood: NDArray[np.float32], counted: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """Highest likelihood among the counted rows; NaN where none is.
+
+    Shapes: (rows, dates, hours), (rows, n) to (1, n, dates, hours).
+    """
+    out = np.full((1, counted.shape[1], *likelihood.shape[1:]), np.nan, np.float32)
+    for best, rows in zip(out[0], counted.T, strict=True):
+        if rows.any():
+            best[:] = np.fmax.reduce(likelihood[rows], axis=0)
+    return out
+
+
+# Now or later -----------------------------------------------------------------------------------
+
+
+def _on_threads(progress: Callable[[int, int], None] | None, *args: Any, **given: Any) -> Any:
+    """Run `_cells` on all cores."""
     pool = ThreadPoolExecutor(max_workers=os.cpu_count())
     try:
-        for count in pool.map(work, range(0, total, _BLOCK)):
-            done += count
-            if progress is not None:
-                progress(done, total)
+        return _cells(*args, **given, run=pool.map, progress=progress)
     finally:
         pool.shutdown(cancel_futures=True)
-    which = which.reshape(-1)
-    shape = (len(frame), *times.shape)
-    found = {key: value[which].reshape(shape) for key, value in numbers.items()}
+
+
+def _blocks(
+    function: Callable[..., Any],
+    dtype: np.dtype[Any],
+    cut: Mapping[str, int | tuple[int, ...]] | None,
+    arrays: tuple[NDArray[Any], ...],
+    axes: tuple[str, ...],
+    **given: Any,
+) -> Any:
+    """Call a function of (broadcast, date, hour) now, or let dask call it for every block.
+
+    `axes` names those of each array, b, d, h or another; `cut` says into what lengths, None: now.
+    """
+    if cut is None:
+        return function(*arrays, **given)
+    import dask.array as da
+    from dask.delayed import delayed
+
+    parts: list[Any] = []
+    for array, names in zip(arrays, axes, strict=True):
+        parts += [da.from_array(array, chunks=tuple(cut.get(n, -1) for n in names)), names]
+    # each of them travels to a worker once, not with every block
+    once = {key: delayed(value, traverse=False) for key, value in given.items()}
+    meta = np.empty((0, 0, 0), dtype)
+    hours = {} if "h" in "".join(axes) else {"h": given["hour"].size}
+    return da.blockwise(
+        function, "bdh", *parts, **once, new_axes=hours, meta=meta, concatenate=True
+    )
+
+
+def _cut(day: NDArray[np.int64], wide: NDArray[np.int64], length: int) -> tuple[int, ...]:
+    """Lengths of the blocks of `wide` that hold so many of `day` each."""
+    edges = np.searchsorted(wide, day[length::length])
+    return tuple(np.diff([0, *edges, wide.size]).tolist())
+
+
+def _later_best(likelihood: Any, counted: NDArray[np.bool_]) -> Any:
+    """What `_best` returns, as a dask array: block by block, then the best of the blocks."""
+    import dask.array as da
+
+    rows = da.from_array(counted, chunks=(likelihood.chunks[0], -1))
+    meta = np.empty((0, 0, 0, 0), np.float32)
+    best = da.blockwise(
+        _best, "bndh", likelihood, "bdh", rows, "bn", adjust_chunks={"b": 1}, meta=meta
+    )
+    highest = np.fmax.reduce
+    return da.reduction(best, highest, highest, axis=0, keepdims=True, dtype=np.float32)
+
+
+def _later_turns(likelihood: Any, *args: Any) -> dict[str, tuple[Any, Any]]:
+    """What `_turns` returns, as dask arrays: it needs whole runs of days, and they are small."""
+    import dask.array as da
+    from dask.delayed import delayed
+
+    later = delayed(_turns)(likelihood, *args)
     return {
-        **found,
-        "limit": limit[which].reshape(shape),
-        "limit_attrs": attrs["limit"],
-        "source": attrs["source"],
+        key: tuple(
+            da.from_delayed(later[key][i], likelihood.shape[:2], dtype)
+            for i, dtype in enumerate((np.float64, np.uint8))
+        )
+        for key in ("dusk_opening", "dusk_closing", "dawn_opening", "dawn_closing")
     }
 
 
-def _on_air(
-    schedule: Schedule, frame: pd.DataFrame, times: UtcTimes, season: str
-) -> NDArray[np.bool_]:
-    """The schedule at the study's times, cut at the ends of the study's season."""
-    positions = schedule.frame.index.get_indexer(frame.index)
-    begin_s, end_s = _span_s(season)
-    inside = (times.unix_s >= begin_s) & (times.unix_s < end_s)
-    return schedule.on_air(times, rows=positions) & inside
+def checked_chunks(chunks: Mapping[str, int], sizes: Mapping[str, int]) -> dict[str, int]:
+    """Chunks for every dimension that can be cut, no longer than it is.
 
-
-def _best(
-    frame: pd.DataFrame, likelihood: NDArray[np.float32], counted: NDArray[np.bool_]
-) -> tuple[list[str], NDArray[np.float32]]:
-    """Highest likelihood per band among the counted rows; NaN for a band without one."""
-    present = set(frame["band"])
-    names = [b.name for b in bands.BANDS if b.name in present]
-    names += [bands.OTHER] if bands.OTHER in present else []
-    of_row = frame["band"].to_numpy()
-    out = np.full((len(names), *likelihood.shape[1:]), np.nan, np.float32)
-    for best, name in zip(out, names, strict=True):
-        rows = (of_row == name) & counted
-        if rows.any():
-            best[:] = np.fmax.reduce(likelihood[rows], axis=0)
-    return names, out
+    Raises
+    ------
+    InputError
+        On another dimension, or a length that is no whole number from 1.
+    """
+    if not isinstance(chunks, Mapping):
+        raise InputError(f"chunks = {chunks!r} is no mapping such as {dict.fromkeys(sizes, 10)!r}")
+    for key, length in chunks.items():
+        if key not in sizes:
+            raise InputError(f"chunks names {key!r}, which is none of {', '.join(sizes)}")
+        if isinstance(length, bool) or not isinstance(length, (int, np.integer)) or length < 1:
+            raise InputError(f"chunks[{key!r}] = {length!r} is no whole number from 1")
+    return {key: min(int(chunks.get(key, size)), size) for key, size in sizes.items()}
 
 
 # The sun at home --------------------------------------------------------------------------------
@@ -535,22 +708,22 @@ def _sky_variables(sky: dict[str, Any]) -> dict[str, Any]:
         "sun_zenith_deg": (
             ("date", "hour_utc"),
             sky["zenith_deg"],
-            _attrs("degree", "zenith angle of the sun at home", "farhear.sun"),
+            attrs_of("degree", "zenith angle of the sun at home", "farhear.sun"),
         ),
         "utc_offset_min": (
             ("date", "hour_utc"),
             sky["offset_min"].astype(np.int16),
-            _attrs("min", "local time minus UTC", "tz database"),
+            attrs_of("min", "local time minus UTC", "tz database"),
         ),
         "sunrise_hour_utc": (
             ("date",),
             sky["rise_s"] % _DAY_S / _HOUR_S,
-            _attrs("h", f"sunrise at home {text}", "farhear.sun"),
+            attrs_of("h", f"sunrise at home {text}", "farhear.sun"),
         ),
         "sunset_hour_utc": (
             ("date",),
             sky["set_s"] % _DAY_S / _HOUR_S,
-            _attrs("h", f"sunset at home {text}", "farhear.sun"),
+            attrs_of("h", f"sunset at home {text}", "farhear.sun"),
         ),
     }
 
@@ -652,7 +825,9 @@ def _turn_variables(turns: dict[str, tuple[Floats, NDArray[np.uint8]]]) -> dict[
             ("band", "date"),
             minutes,
             {
-                **_attrs("min", f"when the band {verb} at {part}, after {event}", "far_likelihood"),
+                **attrs_of(
+                    "min", f"when the band {verb} at {part}, after {event}", "far_likelihood"
+                ),
                 "comment": "the change of the half day nearest to solar noon, interpolated "
                 "linearly between hourly values",
                 "ancillary_variables": f"{name}_state",
@@ -671,6 +846,23 @@ def _turn_variables(turns: dict[str, tuple[Floats, NDArray[np.uint8]]]) -> dict[
 
 
 # Coordinates and attributes ---------------------------------------------------------------------
+
+
+def date_coordinate(dim: str, day: NDArray[np.int64], long_name: str) -> tuple[Any, ...]:
+    """Days since 1970 as an axis of time."""
+    stamps = (day * 86400).astype("datetime64[s]").astype("datetime64[ns]")
+    return (dim,), stamps, {"standard_name": "time", "long_name": long_name, "axis": "T"}
+
+
+def hour_coordinate(hour: NDArray[np.int64]) -> tuple[Any, ...]:
+    """Hours of the UTC day, which stand for their middles."""
+    text = "hour of the UTC day; h stands for the instant h:30"
+    return ("hour_utc",), hour.astype(np.int16), {"units": "h", "long_name": text}
+
+
+def band_coordinate(names: list[str]) -> tuple[Any, ...]:
+    """Names of bands."""
+    return ("band",), np.array(names, dtype=object), {"long_name": "broadcast band"}
 
 
 def _broadcast_coordinates(frame: pd.DataFrame, geometry: dict[str, Floats]) -> dict[str, Any]:

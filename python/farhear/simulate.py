@@ -25,8 +25,9 @@ from farhear._arrays import Floats, as_float64, check_range
 from farhear.band import BANDS, band_edges, band_of
 from farhear.errors import InputError
 from farhear.evenings import Nights, nights
+from farhear.log import Log
 from farhear.station import Station
-from farhear.tables import near_name
+from farhear.tables import Faults, near_name
 from farhear.times import UtcTimes, iso_text, unix_s
 
 __all__ = [
@@ -112,6 +113,18 @@ class Simulated:
                 "identity": by_evening.words(self._identities, made.identity),
                 "setup_id": by_evening.words(self._setups, made.setup),
             }
+        )
+
+    @property
+    def log(self) -> Log:
+        """The log as :func:`farhear.log.read_log` gives it back, nothing refused."""
+        none = Faults().frame()
+        return Log(
+            frame=self.frame,
+            rejects=none,
+            warnings=none,
+            rows_read=len(self.frame),
+            source="invented",
         )
 
     @cached_property

@@ -32,10 +32,13 @@ from dataclasses import dataclass, fields
 from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from farhear.errors import InputError
 from farhear.tables import decode, near_name, read_bytes_of
+
+if TYPE_CHECKING:
+    from farhear.charts.pictures import StationPictures
 
 __all__ = ["NOISE_CLASSES", "Setup", "Station", "read_station"]
 
@@ -162,6 +165,28 @@ class Station:
         elevation_deg = _number("min_elevation_deg", self.min_elevation_deg, 0.0, 30.0)
         put(self, "min_elevation_deg", elevation_deg)
         put(self, "setups", _checked_setups(self.setups))
+
+    @property
+    def plot(self) -> StationPictures:
+        """Charts: `day_night(utc, ...)`."""
+        from farhear.charts.pictures import StationPictures
+
+        return StationPictures(self)
+
+    def _repr_html_(self) -> str:
+        from farhear._rich import panel
+        from farhear.path import locator
+
+        noise = self.noise if isinstance(self.noise, str) else f"{self.noise:g} dB above k T0 B"
+        facts = {
+            "cell of 1 x 2 degrees": locator(self.lat_deg, self.lon_deg, 4),
+            "time zone": self.time_zone,
+            "noise": noise,
+            "antenna": self.antenna or "not said",
+            "heard from": f"{self.required_snr_db:g} dB in {self.bandwidth_hz:g} Hz on",
+            "setups": ", ".join(one.from_date.isoformat() for one in self.setups) or "none",
+        }
+        return panel(self.name, facts, notes=["The place itself is not shown: notebooks travel."])
 
     @classmethod
     def from_toml(cls, path: str | Path) -> Station:

@@ -24,7 +24,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -51,6 +51,9 @@ from farhear.station import Station
 from farhear.tables import decode, near_name, read_bytes_of
 from farhear.times import UtcTimes, iso_text, unix_s
 from farhear.verdicts import ALWAYS
+
+if TYPE_CHECKING:
+    from farhear.charts.pictures import StudyPictures
 
 __all__ = ["FORM", "About", "Study"]
 
@@ -210,6 +213,40 @@ class Study:
 
     folder: Path
     about: About
+
+    @property
+    def plot(self) -> StudyPictures:
+        """Charts of the results in the folder: `openings(band)`, `hearing(band)`, `forest()`.
+
+        Raises
+        ------
+        InputError
+            Before the study has been run.
+        """
+        from farhear.charts.pictures import StudyPictures
+
+        verdicts = self._results()["verdicts"]
+        tables = [pd.read_csv(self.folder / "data" / f"{n}.csv") for n in ("openings", "hours")]
+        return StudyPictures(verdicts, self.about.title, *tables)
+
+    def _results(self) -> dict[str, Any]:
+        file = self.folder / RESULTS
+        if not file.is_file():
+            raise InputError(f"{self.folder} holds no {RESULTS}; run the study first")
+        results: dict[str, Any] = json.loads(decode(read_bytes_of(file), RESULTS))
+        return results
+
+    def _repr_html_(self) -> str:
+        from farhear._rich import panel
+
+        facts = {"folder": self.folder.name, "place": self.about.place_text}
+        if not (self.folder / RESULTS).is_file():
+            return panel(self.about.title, facts, notes=["Not run yet: study.run()."])
+        results = self._results()
+        facts |= {name: results[name] for name in ("evenings", "weeks")}
+        columns = ["hunch", "word", "question", "sentence"]
+        verdicts = pd.DataFrame(results["verdicts"]).reindex(columns=columns)
+        return panel(self.about.title, facts, verdicts, [ALWAYS])
 
     @classmethod
     def open(cls, folder: str | Path) -> Study:
@@ -588,20 +625,17 @@ class Study:
         return worked
 
     def _draw(self, worked: Worked) -> None:
-        from farhear import charts
-
         (self.folder / "charts").mkdir(exist_ok=True)
-        for name, frame, draw, alt in (
-            ("openings", worked.openings, charts.openings_seen, charts.openings_seen_alt),
-            ("hours", worked.hours, charts.hearing, charts.hearing_alt),
+        for name, frame, draw in (
+            ("openings", worked.openings, worked.plot.openings),
+            ("hours", worked.hours, worked.plot.hearing),
         ):
             if not len(frame):
                 continue
-            words = alt(frame)
-            figure = draw(frame, self.about.title)
+            picture = draw()
             for suffix in ("svg", "png"):
-                charts.save(figure, self.folder / "charts" / f"{name}.{suffix}", words)
-            words += f"\nIts numbers: data/{name}.csv\n"
+                picture.save(self.folder / "charts" / f"{name}.{suffix}")
+            words = f"{picture.alt}\nIts numbers: data/{name}.csv\n"
             put(self.folder / "charts" / f"{name}.txt", words.encode("utf-8"))
 
     def _page(self, worked: Worked, results: Mapping[str, Any]) -> bytes:
@@ -731,6 +765,13 @@ class Worked:
     evidence: Evidence
     openings: pd.DataFrame
     hours: pd.DataFrame
+
+    @property
+    def plot(self) -> StudyPictures:
+        """Charts: `openings(band)`, `hearing(band)`, `forest()`."""
+        from farhear.charts.pictures import StudyPictures
+
+        return StudyPictures(self.answers.verdicts, self.about.title, self.openings, self.hours)
 
     @property
     def span_text(self) -> str:

@@ -13,11 +13,14 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from farhear.errors import InputError
+
+if TYPE_CHECKING:
+    from farhear.charts.pictures import AnswerPictures
 
 __all__ = ["WORDS", "Assumption", "Verdict", "adjusted"]
 
@@ -110,6 +113,20 @@ class Verdict:
             raise InputError(f"word = {self.word!r} is none of {', '.join(WORDS)}")
 
     @property
+    def plot(self) -> AnswerPictures:
+        """Charts: `forest()`."""
+        from farhear.charts.pictures import AnswerPictures
+
+        return AnswerPictures((self,))
+
+    def _repr_html_(self) -> str:
+        from farhear._rich import panel
+
+        _, *lines = self._parts()
+        notes = [*lines, *map(str, self.assumptions)]
+        return panel(f"{self.heading}. {self.question}", {}, notes=notes)
+
+    @property
     def order(self) -> str:
         """Whether the question came first, in words."""
         if self.asked_before is None:
@@ -124,8 +141,8 @@ class Verdict:
         idea = self.asked_before is False and self.word in (SUPPORTED, AGAINST)
         return f"{self.word} as an idea, not a finding" if idea else self.word
 
-    def text(self) -> str:
-        """The verdict as it is printed: word, sentence, effect before p, assumptions."""
+    def _parts(self) -> list[str]:
+        """Sentences: word and question, finding, effect before p, what it rests on."""
         parts = [f"{self.heading}. {self.question}", self.sentence]
         if np.isfinite(self.effect):
             interval = "no interval"
@@ -140,8 +157,11 @@ class Verdict:
         parts.append(f"{self.decided} of {self.evenings} {self.counted} could decide.")
         if self.needed is not None:
             parts.append(f"About {self.needed} that decide would be needed.")
-        parts += [*self.notes, self.order, ALWAYS]
-        lines = [line for part in parts for line in textwrap.wrap(part, _WIDTH)]
+        return [*parts, *self.notes, self.order, ALWAYS]
+
+    def text(self) -> str:
+        """The verdict as it is printed: word, sentence, effect before p, assumptions."""
+        lines = [line for part in self._parts() for line in textwrap.wrap(part, _WIDTH)]
         for one in self.assumptions:
             lines += textwrap.wrap(str(one), _WIDTH, initial_indent="- ", subsequent_indent="  ")
         return "\n".join(lines)

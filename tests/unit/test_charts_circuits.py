@@ -58,7 +58,7 @@ def test_each_bar_starts_where_the_last_one_ended(
     which: str, request: pytest.FixtureRequest
 ) -> None:
     found: reception.Explanation = request.getfixturevalue(which)
-    table = circuits.loss_budget_data(found.budget)
+    table = circuits.loss_budget_data(found)
     level = 0.0
     for row in table.to_dict("records"):
         if row["kind"] in ("gain", "loss"):
@@ -75,7 +75,7 @@ def test_each_bar_starts_where_the_last_one_ended(
 
 
 def test_the_merged_bars_against_formulas(why: reception.Explanation) -> None:
-    table = circuits.loss_budget_data(why.budget).set_index("item")
+    table = circuits.loss_budget_data(why).set_index("item")
     # Recommendation ITU-R P.525: e = sqrt(30 p) / d, here 1 kW over the way of the ray, in uV/m.
     km = float(table.loc["field of 1 kW", "note"].split()[1])
     expected_db = 20.0 * math.log10(math.sqrt(30.0 * 1000.0) / (1000.0 * km) * 1e6)
@@ -91,7 +91,7 @@ def test_the_merged_bars_against_formulas(why: reception.Explanation) -> None:
 
 def test_bars_labels_and_the_required_line(why: reception.Explanation) -> None:
     axis = circuits.loss_budget(why, title=TITLE)
-    table = circuits.loss_budget_data(why.budget)
+    table = circuits.loss_budget_data(why)
     assert len(axis.patches) == len(table)
     for bar, row in zip(axis.patches, table.to_dict("records"), strict=True):
         ends = sorted([bar.get_x(), bar.get_x() + bar.get_width()])
@@ -132,11 +132,6 @@ def test_a_budget_without_any_mode(why: reception.Explanation, level: float | No
     assert "no mode carries this circuit: nothing to add up" in [t.get_text() for t in axis.texts]
     assert not axis.patches
     assert "no mode carries this circuit" in circuits.loss_budget_alt(none)
-
-
-def test_a_budget_of_another_kind() -> None:
-    with pytest.raises(fh.InputError, match="note"):
-        circuits.loss_budget_data(pd.DataFrame({"item": [], "db": []}))
 
 
 # Rays -------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ import xarray as xr
 
 import farhear as fh
 from farhear import antenna, charts, cli, reception, rules
+from farhear.charts import pages
 from farhear.errors import InputError
 from farhear.folder import write_season
 from farhear.schedule import read_schedule
@@ -305,6 +306,9 @@ def test_folder(study, schedule, tmp_path):
         assert back["date"].to_numpy().tolist() == study["date"].to_numpy().tolist()
         assert back["broadcaster"].to_numpy().tolist() == study["broadcaster"].to_numpy().tolist()
         assert np.array_equal(back["limit"], study["limit"])
+    again = fh.read_season(tmp_path / "out")
+    pd.testing.assert_frame_equal(again.farhear.summary(), summary(study), atol=1e-3)
+    assert again.farhear.plot.dusk().alt == study.farhear.plot.dusk().alt
     bands = pd.read_csv(files[1])
     assert len(bands) == 6
     with files[2].open(newline="") as stream:
@@ -322,20 +326,19 @@ def test_a_failure_leaves_the_old_files_whole(study, schedule, tmp_path, monkeyp
     def fail(*_):
         raise OSError("disk full")
 
-    monkeypatch.setattr(charts, "save", fail)
+    monkeypatch.setattr(charts, "export", fail)
     with pytest.raises(OSError, match="disk full"):
         write_season(study, schedule, tmp_path)
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
 
 
 def test_charts_are_the_same_twice_and_carry_their_words(study, tmp_path):
-    table = summary(study)
-    alt = charts.hour_date_alt(study, table)
+    alt = charts.hours_page_alt(study)
     assert "75 m" in alt
     assert "B25" in alt
     contents = []
     for name in ("one.svg", "two.svg"):
-        charts.save(charts.hour_date(study), tmp_path / name, alt)
+        charts.export(charts.hours_page(study), tmp_path / name, alt, charts.hours_page_data(study))
         contents.append((tmp_path / name).read_bytes())
     assert contents[0] == contents[1]
     text = contents[0].decode()
@@ -343,15 +346,15 @@ def test_charts_are_the_same_twice_and_carry_their_words(study, tmp_path):
     assert 'role="img"' in text
     assert str(tmp_path) not in text
     assert "<dc:date>" not in text
-    figure = charts.opening(study, band_weeks(study))
-    assert tuple(figure.get_size_inches()) == charts.A5_IN
-    charts.save(figure, tmp_path / "opening.png", charts.opening_alt(study, table))
+    dusk = study.farhear.plot.dusk()
+    assert tuple(dusk.figure.get_size_inches()) == charts.A5_IN
+    dusk.save(tmp_path / "opening.png")
     assert (tmp_path / "opening.png").read_bytes().startswith(b"\x89PNG")
 
 
 def test_opening_chart_shows_the_table_and_leaves_gaps(study):
     weeks = band_weeks(study)
-    figure = charts.opening(study, weeks)
+    figure = charts.dusk_page(study)
     lines = [line for line in figure.axes[0].get_lines() if line.get_marker() not in ("None", "")]
     openings = weeks[weeks["opening_days"] * 2 >= weeks["days"]]
     assert len(lines) == openings["band"].nunique()
@@ -360,20 +363,17 @@ def test_opening_chart_shows_the_table_and_leaves_gaps(study):
 
 
 def test_marks_of_neighbouring_lines_differ_without_colour():
-    looks = {
-        (charts.seasons._MARKERS[n % len(charts.seasons._MARKERS)], n % 2)
-        for n in range(len(charts.seasons._MARKERS))
-    }
+    looks = {(pages._MARKERS[n % len(pages._MARKERS)], n % 2) for n in range(len(pages._MARKERS))}
     assert len(looks) == 14
 
 
 def test_local_axis_only_where_one_offset_holds(schedule, study):
-    assert charts.seasons._single_offset_h(study) == 2.0
+    assert pages._single_offset_h(study) == 2.0
     away = Station(name="x", lat_deg=40.7, lon_deg=-74.0, time_zone="America/New_York")
     # New York changes its clock on 2025-11-02, a week after the season began.
     dates = [dt.date(2025, 10, 30) + dt.timedelta(days=i) for i in range(6)]
     other = season_study(away, schedule, dates=dates, hours=[0, 12], f107_sfu=140.0)
-    assert charts.seasons._single_offset_h(other) is None
+    assert pages._single_offset_h(other) is None
 
 
 # Rules ------------------------------------------------------------------------------------------

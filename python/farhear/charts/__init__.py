@@ -1,11 +1,11 @@
 """Pictures. They draw what results hold and compute nothing beyond layout.
 
 Made for A5 on its side, for grey print, and for eyes that do not tell red from green. Every chart
-has its text in words (`..._alt`) and, but for the pages of :mod:`~farhear.charts.seasons`, its
-numbers as a table (`..._data`).
+has its text in words (`..._alt`) and its numbers as a table (`..._data`). Results bring theirs
+along, the three together, as `result.plot.name()` (:mod:`farhear.charts.pictures`).
 """
 
-from farhear.charts._style import export
+from farhear.charts._style import A5_IN, export
 from farhear.charts.answers import (
     forest,
     forest_alt,
@@ -58,21 +58,25 @@ from farhear.charts.maps import (
     day_night_data,
     day_night_of,
 )
-from farhear.charts.seasons import (
-    A5_IN,
-    hearing,
-    hearing_alt,
-    hour_date,
-    hour_date_alt,
-    opening,
-    opening_alt,
-    openings_seen,
-    openings_seen_alt,
-    save,
+from farhear.charts.pages import (
+    dusk_page,
+    dusk_page_alt,
+    dusk_page_data,
+    hearing_page,
+    hearing_page_alt,
+    hearing_page_data,
+    hours_page,
+    hours_page_alt,
+    hours_page_data,
+    openings_page,
+    openings_page_alt,
+    openings_page_data,
 )
+from farhear.charts.pictures import Picture
 
 __all__ = [
     "A5_IN",
+    "Picture",
     "around_home",
     "around_home_alt",
     "around_home_data",
@@ -84,6 +88,9 @@ __all__ = [
     "day_night_alt",
     "day_night_data",
     "day_night_of",
+    "dusk_page",
+    "dusk_page_alt",
+    "dusk_page_data",
     "evening_ladder",
     "evening_ladder_alt",
     "evening_ladder_data",
@@ -91,13 +98,15 @@ __all__ = [
     "forest",
     "forest_alt",
     "forest_data",
-    "hearing",
-    "hearing_alt",
+    "hearing_page",
+    "hearing_page_alt",
+    "hearing_page_data",
     "hearing_rate",
     "hearing_rate_alt",
     "hearing_rate_data",
-    "hour_date",
-    "hour_date_alt",
+    "hours_page",
+    "hours_page_alt",
+    "hours_page_data",
     "likelihood_hours",
     "likelihood_hours_alt",
     "likelihood_hours_data",
@@ -107,13 +116,12 @@ __all__ = [
     "loss_budget",
     "loss_budget_alt",
     "loss_budget_data",
-    "opening",
-    "opening_alt",
     "openings",
     "openings_alt",
     "openings_data",
-    "openings_seen",
-    "openings_seen_alt",
+    "openings_page",
+    "openings_page_alt",
+    "openings_page_data",
     "rays",
     "rays_alt",
     "rays_data",
@@ -121,7 +129,6 @@ __all__ = [
     "reliability",
     "reliability_alt",
     "reliability_data",
-    "save",
     "solar_strip",
     "solar_strip_alt",
     "solar_strip_data",

@@ -34,6 +34,7 @@ __all__ = [
     "new_axes",
     "note_below",
     "room_in",
+    "root",
     "scale_above",
     "short",
     "title_above",
@@ -67,13 +68,14 @@ def new_axes(ax: Axes | None, *, height_in: float = _style.A5_IN[1]) -> Axes:
 
 def room_in(ax: Axes) -> float:
     """Width that text under or over an Axes may take. [inch]"""
-    figure = _root(ax)
+    figure = root(ax)
     if figure.get_layout_engine() is not None and len(figure.axes) == 1:
         return float(figure.get_figwidth()) * _ROOM_IN / _style.A5_IN[0]
     return float(ax.get_position().width * figure.get_figwidth())
 
 
-def _root(what: Any) -> Figure:
+def root(what: Any) -> Figure:
+    """Figure in which Axes or a part of a figure stands."""
     while not isinstance(what, Figure):
         what = what.figure
     return what
@@ -111,7 +113,7 @@ def title_above(ax: Axes, text: str, *, over: float = 0.0, left_pt: float = 0.0)
 
 
 def _shift(ax: Axes, left_pt: float) -> Any:
-    return ScaledTranslation(-left_pt / 72.0, 0.0, _root(ax).dpi_scale_trans)
+    return ScaledTranslation(-left_pt / 72.0, 0.0, root(ax).dpi_scale_trans)
 
 
 def key_above(ax: Axes, handles: Sequence[Any], columns: int = 6, *, left_pt: float = 0.0) -> None:
@@ -137,7 +139,7 @@ def scale_above(ax: Axes, image: Any, text: str, *, over: float = 0.022) -> Axes
     `over`: room below it, of the height of the picture.
     """
     bar = ax.inset_axes((0.80, 1.0 + over, 0.20, 0.024))
-    _root(ax).colorbar(image, cax=bar, orientation="horizontal")
+    root(ax).colorbar(image, cax=bar, orientation="horizontal")
     bar.xaxis.set_ticks_position("top")
     bar.tick_params(length=1.5, pad=1.0, labelsize=6.0)
     ax.annotate(

@@ -47,13 +47,13 @@ _TOTALS = ("field", "S/N")
 _LEAST_DB = 0.05
 
 
-def loss_budget_data(budget: pd.DataFrame) -> pd.DataFrame:
+def loss_budget_data(why: Explanation) -> pd.DataFrame:
     """Table of what :func:`loss_budget` draws.
 
     Parameters
     ----------
-    budget
-        Of a :class:`farhear.reception.Explanation`: columns item, db, note.
+    why
+        From :func:`farhear.reception.explain`.
 
     Returns
     -------
@@ -63,17 +63,9 @@ def loss_budget_data(budget: pd.DataFrame) -> pd.DataFrame:
         of 1 kW at 1 km and the distance are one bar, the step to power and the noise another, so
         that no bar dwarfs the rest; items under 0.05 dB have no bar. Without rows where the budget
         has none.
-
-    Raises
-    ------
-    InputError
-        On a missing column.
     """
-    missing = [name for name in ("item", "db", "note") if name not in budget]
-    if missing:
-        raise InputError(f"budget has no column {', '.join(missing)}")
     rows, level = [], 0.0
-    for item, db, text in _bars(budget):
+    for item, db, text in _bars(why.budget):
         if item in _TOTALS:
             rows.append((item, "total", db, 0.0, db, text))
             level = db
@@ -126,7 +118,7 @@ def loss_budget(why: Explanation, *, title: str = "", ax: Axes | None = None) ->
         Bars from top to bottom, decibels across: gains plain, losses hatched, totals dark. Each
         bar starts where the one above ended. The required S/N is a line through the last bars.
     """
-    table = loss_budget_data(why.budget)
+    table = loss_budget_data(why)
     with mpl.rc_context(_style.RC):
         axis = _style.axes_in(ax, (0.195, 0.205, 0.78, 0.73))
         axis.set_title(f"Loss budget: {title}" if title else "Loss budget", loc="left", pad=6.0)
@@ -260,7 +252,7 @@ def _wrapped(text: str, width: int) -> str:
 def loss_budget_alt(why: Explanation, *, title: str = "") -> str:
     """Say in words what :func:`loss_budget` shows."""
     start = f"Loss budget of {title}" if title else "Loss budget"
-    table = loss_budget_data(why.budget)
+    table = loss_budget_data(why)
     if not _is_carried(table):
         return f"{start} without a bar: no mode carries this circuit."
     value = dict(zip(table["item"], table["db"], strict=True))

@@ -187,7 +187,7 @@ def openings(
             return _layout.message(ax, why)
         _opening_frame(ax, days, ends, sun)
         is_log = (data["source"] == "log").to_numpy(bool)
-        _intervals(ax, data[is_log], days[is_log])
+        intervals(ax, data[is_log], days[is_log])
         if not is_log.all():
             _model_curve(ax, data[~is_log], days[~is_log])
         _layout.key_above(ax, _opening_key(data, happens))
@@ -220,10 +220,12 @@ def _opening_frame(ax: Axes, days: Floats, ends: Floats, sun: str) -> None:
 
 
 def _pt_a_day(ax: Axes) -> float:
-    return 440.0 / max(float(np.ptp(ax.get_xlim())), 1.0)
+    wide_pt = 72.0 * ax.get_position().width * _layout.root(ax).get_figwidth()
+    return float(wide_pt / max(float(np.ptp(ax.get_xlim())), 1.0))
 
 
-def _intervals(ax: Axes, part: pd.DataFrame, days: Floats) -> None:
+def intervals(ax: Axes, part: pd.DataFrame, days: Floats) -> None:
+    """Draw the intervals of a log: bars, triangles, strokes at the foot; set the x limits first."""
     low, high = (part[name].to_numpy(np.float64) for name in ("low_min", "high_min"))
     both = np.isfinite(low) & np.isfinite(high)
     wide = float(np.clip(0.62 * _pt_a_day(ax), 0.5, 3.4))
@@ -696,13 +698,14 @@ def likelihood_hours(study: xr.Dataset, band: str, *, ax: Axes | None = None) ->
         if data.empty:
             ax.set_xticks([])
             return _layout.message(ax, "no date in this study")
-        image = _mesh(ax, data)
+        image = mesh(ax, data)
+        _layout.date_axis(ax, *ax.get_xlim())
         known = data["far_likelihood"].notna().any()
         bar = _layout.scale_above(ax, image, "likelihood of the best circuit")
         bar.set_xticks([0.0, 0.5, 1.0], ["0", "50 %", "100 %"])
         suns = data.drop_duplicates("date")
         for name, dash in (("sunset", "-"), ("sunrise", (0, (4, 2)))):
-            _sun_curve(ax, suns, name, dash)
+            sun_curve(ax, suns, name, dash)
         _layout.note_below(ax, _hours_notes(study, suns))
         if not known:
             reach = f"no site beyond {far_km:g} km in the list" if far else "no likelihood"
@@ -710,7 +713,8 @@ def likelihood_hours(study: xr.Dataset, band: str, *, ax: Axes | None = None) ->
         return ax
 
 
-def _mesh(ax: Axes, data: pd.DataFrame) -> Any:
+def mesh(ax: Axes, data: pd.DataFrame) -> Any:
+    """Draw the cells of :func:`likelihood_hours_data` over their dates."""
     dates = data["date"].drop_duplicates()
     hours = data["hour_utc"].drop_duplicates().to_numpy(np.float64)
     days = _layout.days_of(dates)
@@ -731,11 +735,11 @@ def _mesh(ax: Axes, data: pd.DataFrame) -> Any:
         rasterized=True,
     )
     ax.set_xlim(whole[0], whole[-1] + 1.0)
-    _layout.date_axis(ax, whole[0], whole[-1])
     return image
 
 
-def _sun_curve(ax: Axes, suns: pd.DataFrame, name: str, dash: Any) -> None:
+def sun_curve(ax: Axes, suns: pd.DataFrame, name: str, dash: Any, *, named: bool = True) -> None:
+    """Draw the hour of sunset or sunrise over the dates."""
     days = _layout.days_of(suns["date"]) + 0.5
     hour = suns[f"{name}_hour_utc"].to_numpy(np.float64).copy()
     if np.isnan(hour).all():
@@ -745,6 +749,8 @@ def _sun_curve(ax: Axes, suns: pd.DataFrame, name: str, dash: Any) -> None:
     marker = "" if hour.size > 1 else "_"
     (line,) = ax.plot(days, hour, color="white", lw=1.1, ls=dash, marker=marker, path_effects=_EDGE)
     line.set_gid(name)
+    if not named:
+        return
     last = int(np.flatnonzero(np.isfinite(hour))[-1])
     ax.annotate(
         name,

@@ -377,18 +377,18 @@ def hearing_rate(hours: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         band = data["band"].iloc[0] if len(data) else "no band"
         _layout.title_above(ax, f"{band}: how often it was heard, by half hour", over=14.0)
         ax.set_xlabel("hours after sunset in the middle of the cell")
-        _share_frame(ax)
-        effort = effort_below(ax)
+        share_frame(ax)
+        below = effort_below(ax)
         _layout.note_below(ax, [_rate_note(data), "Hours of listening tell when nobody is home."])
         if data.empty:
             ax.set_xticks([])
             return _layout.message(ax, "no check that tells")
-        _rates(ax, data)
-        _effort(effort, data)
+        rates(ax, data)
+        effort(below, data)
         low, high = data["from_h"].min(), data["to_h"].max()
         room = max(1.0 - (high - low) / 2.0, 0.15)
         ax.set_xlim(low - room, high + room)
-        effort.set_xlim(ax.get_xlim())
+        below.set_xlim(ax.get_xlim())
         if low <= 0.0 <= high:
             ax.axvline(0.0, color=_layout.GREY, lw=0.7, zorder=0.8)
             _sunset_word(ax)
@@ -396,7 +396,7 @@ def hearing_rate(hours: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         return ax
 
 
-def _share_frame(ax: Axes, name: str = "share of checks that heard") -> None:
+def share_frame(ax: Axes, name: str = "share of checks that heard") -> None:
     """Shares upward from 0 to 1, with room for the checks below."""
     ax.set_ylim(-0.42, 1.04)
     ax.set_yticks([0.0, 0.25, 0.5, 0.75, 1.0], ["0", "25 %", "50 %", "75 %", "100 %"])
@@ -408,26 +408,27 @@ def _share_frame(ax: Axes, name: str = "share of checks that heard") -> None:
 
 def effort_below(ax: Axes, name: str = "checks") -> Axes:
     """Make an Axes for counts in the room below 0 of an Axes of shares."""
-    effort = ax.inset_axes((0.0, 0.0, 1.0, 0.21))
-    effort.patch.set_alpha(0.0)
-    effort.set_xticks([])
-    effort.yaxis.tick_right()
-    effort.yaxis.set_label_position("right")
-    effort.set_ylabel(name)
-    effort.set_yticks([])
+    below = ax.inset_axes((0.0, 0.0, 1.0, 0.21))
+    below.patch.set_alpha(0.0)
+    below.set_xticks([])
+    below.yaxis.tick_right()
+    below.yaxis.set_label_position("right")
+    below.set_ylabel(name)
+    below.set_yticks([])
     for side in ("top", "left", "bottom"):
-        effort.spines[side].set_visible(False)
-    return effort
+        below.spines[side].set_visible(False)
+    return below
 
 
-def count_axis(effort: Axes, most: float) -> None:
+def count_axis(below: Axes, most: float) -> None:
     """Set a scale of counts from 0 to a little more than `most`, ticks at whole numbers."""
-    effort.set_ylim(0.0, max(most, 1.0) * 1.3)
-    effort.set_yticks([0.0, most] if most >= 1.0 else [0.0])
-    effort.tick_params(axis="y", labelsize=6.0, pad=1.5)
+    below.set_ylim(0.0, max(most, 1.0) * 1.3)
+    below.set_yticks([0.0, most] if most >= 1.0 else [0.0])
+    below.tick_params(axis="y", labelsize=6.0, pad=1.5)
 
 
-def _rates(ax: Axes, data: pd.DataFrame) -> None:
+def rates(ax: Axes, data: pd.DataFrame) -> None:
+    """Draw shares and their intervals; thin half hours hollow over hatching."""
     x = (data["from_h"] + data["to_h"]).to_numpy() / 2.0
     thin = data["thin"].to_numpy(bool)
     ratio, low, high = (data[name].to_numpy(np.float64) for name in ("ratio", "low", "high"))
@@ -452,17 +453,18 @@ def _rates(ax: Axes, data: pd.DataFrame) -> None:
         )
 
 
-def _effort(effort: Axes, data: pd.DataFrame) -> None:
+def effort(below: Axes, data: pd.DataFrame, *, most: float = 0.0, figures: bool = True) -> None:
+    """Draw the number of checks, on a scale to `most` at least."""
     x = (data["from_h"] + data["to_h"]).to_numpy() / 2.0
     checks = data["checks"].to_numpy(np.float64)
-    bars = effort.bar(x, checks, width=0.42, color="#8c8c8c", ec="#4d4d4d", lw=0.4)
+    bars = below.bar(x, checks, width=0.42, color="#8c8c8c", ec="#4d4d4d", lw=0.4)
     for bar, thin in zip(bars, data["thin"], strict=True):
         if thin:
             bar.set(facecolor="white", hatch="//////")
-    count_axis(effort, float(checks.max()))
-    if x.size <= 24:
+    count_axis(below, max(most, float(checks.max())))
+    if figures and x.size <= 24:
         for at, many in zip(x, checks, strict=True):
-            effort.annotate(
+            below.annotate(
                 f"{many:.0f}",
                 (at, many),
                 xytext=(0.0, 1.0),

@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -32,6 +32,9 @@ from farhear.scoring import checks_from_log
 from farhear.station import Station
 from farhear.times import iso_text, unix_s
 from farhear.verdicts import AGAINST, NOT_SHOWN, SUPPORTED, Verdict, adjusted
+
+if TYPE_CHECKING:
+    from farhear.charts.pictures import AnswerPictures
 
 __all__ = ["Answers", "Evidence", "answer", "answers", "explore"]
 
@@ -248,6 +251,16 @@ class Answers:
         out = pd.DataFrame(rows, columns=list(names))
         out.insert(2, "written_utc", [one.written_utc for one in self.questions])
         return out
+
+    @property
+    def plot(self) -> AnswerPictures:
+        """Charts: `forest()`."""
+        from farhear.charts.pictures import AnswerPictures
+
+        return AnswerPictures(self.verdicts)
+
+    def _repr_html_(self) -> str:
+        return "".join(one._repr_html_() for one in self.verdicts)
 
     def text(self) -> str:
         """All verdicts as they are printed."""

@@ -1,94 +1,106 @@
-"""Pictures of a season and of a log. They draw what a study holds and compute nothing.
+"""Pages of panels, one panel a band: a season, and what a log saw.
 
-Made for A5 on its side and for grey print: one hue-free order of lightness (cividis), lines told
-apart by marker and dash as well as by colour (Okabe-Ito), labels at the lines. The same study
-gives the same file, byte for byte, on one version of matplotlib; files carry no path, no user and
-no date.
+A page is a whole figure, A5 on its side, so it takes no Axes. :mod:`~farhear.charts.dusk` and
+:mod:`~farhear.charts.logs` draw one band alone, with more in it.
 """
 
 from __future__ import annotations
 
-import html
 import math
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
-import matplotlib.dates as mdates
 import numpy as np
 import pandas as pd
 from matplotlib import patheffects
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from farhear.band import BANDS
+from farhear.charts import _layout, _style
+from farhear.charts.dusk import (
+    intervals,
+    likelihood_hours_data,
+    mesh,
+    openings_data,
+    sun_curve,
+)
+from farhear.charts.logs import (
+    THIN_CHECKS,
+    effort,
+    effort_below,
+    hearing_rate_data,
+    rates,
+    share_frame,
+)
+from farhear.season import band_weeks, summary
+
 if TYPE_CHECKING:
     import xarray as xr
     from matplotlib.axes import Axes
 
 __all__ = [
-    "A5_IN",
-    "hearing",
-    "hearing_alt",
-    "hour_date",
-    "hour_date_alt",
-    "opening",
-    "opening_alt",
-    "openings_seen",
-    "openings_seen_alt",
-    "save",
+    "dusk_page",
+    "dusk_page_alt",
+    "dusk_page_data",
+    "hearing_page",
+    "hearing_page_alt",
+    "hearing_page_data",
+    "hours_page",
+    "hours_page_alt",
+    "hours_page_data",
+    "openings_page",
+    "openings_page_alt",
+    "openings_page_data",
 ]
-
-A5_IN = (8.27, 5.83)
-"""A5 on its side. [inch]"""
 
 # Okabe-Ito without its yellow, which is too pale for lines on white.
 _COLOURS = ("#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00")
 _MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "h", "p", "*", "d", "H")
 _DASHES: tuple[Any, ...] = ("-", (0, (5, 1.5)), (0, (2, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
-_RC: Any = {  # matplotlib types the names one by one
-    "font.family": "DejaVu Sans",
-    "font.size": 7.0,
-    "axes.linewidth": 0.6,
+_RC: Any = _style.RC | {
     "axes.titlesize": 7.5,
     "axes.labelsize": 7.0,
     "xtick.labelsize": 6.5,
     "ytick.labelsize": 6.5,
-    "svg.hashsalt": "farhear",
-    "svg.fonttype": "path",
-    "path.simplify": True,
-    "hatch.linewidth": 0.4,
 }
 _HOURS = (0, 6, 12, 18, 24)
 _IN_A_ROW = 5
+_SUNS: tuple[tuple[str, Any], ...] = (("sunset", "-"), ("sunrise", (0, (4, 2))))
 
 
-def _months(interval: int) -> Any:
-    make: Any = mdates.MonthLocator  # has no types
-    return make(interval=interval)
-
-
-def _date_format(text: str) -> Any:
-    make: Any = mdates.DateFormatter  # has no types
-    return make(text)
-
-
-def _canvas() -> Figure:
-    figure = Figure(figsize=A5_IN, dpi=300, facecolor="white")
+def _canvas(title: str, left: float) -> Figure:
+    figure = Figure(figsize=_style.A5_IN, dpi=300, facecolor="white")
     FigureCanvasAgg(figure)
+    figure.suptitle(title, x=left, y=0.965, ha="left", fontsize=9.5, fontweight="bold")
     return figure
+
+
+def _bands(study: xr.Dataset) -> list[str]:
+    return [str(name) for name in study["band"].to_numpy()]
+
+
+def _head(study: xr.Dataset) -> str:
+    return f"Season {study.attrs['season']} at {study.attrs['station']}"
 
 
 # Hour against date ------------------------------------------------------------------------------
 
 
-def hour_date(study: xr.Dataset) -> Figure:
+def hours_page_data(study: xr.Dataset) -> pd.DataFrame:
+    """Cells of :func:`hours_page`: :func:`~farhear.charts.likelihood_hours_data` of each `band`."""
+    parts = [likelihood_hours_data(study, name).assign(band=name) for name in _bands(study)]
+    return pd.concat(parts, ignore_index=True)
+
+
+def hours_page(study: xr.Dataset) -> Figure:
     """Draw the likelihood of far circuits over date and hour, one panel a band.
 
     Parameters
     ----------
     study
-        From :func:`farhear.season.season_study`, all hours and a run of dates.
+        From :func:`farhear.season_study`.
 
     Returns
     -------
@@ -96,33 +108,30 @@ def hour_date(study: xr.Dataset) -> Figure:
     dark edge, sunset whole and sunrise dashed. Hours are UTC; local hours stand on the right when
     the zone keeps one offset all through the study, else a note says why not.
     """
+    data = hours_page_data(study)
     with mpl.rc_context(_RC):
-        figure = _canvas()
-        names = [str(name) for name in study["band"].to_numpy()]
-        columns = 5
-        rows = max(1, math.ceil((len(names) + 1) / columns))
-        grid = figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
+        names = _bands(study)
+        far = f"{study.attrs['far_km']:g} km or more"
+        figure = _canvas(f"{_head(study)}: when each band carries from {far}", 0.065)
+        rows = max(1, math.ceil((len(names) + 1) / _IN_A_ROW))
+        grid = figure.subplots(rows, _IN_A_ROW, sharex=True, sharey=True, squeeze=False)
         offset_h = _single_offset_h(study)
         axes = list(grid.ravel())
         image = None
         for index, name in enumerate(names):
-            image = _panel(axes[index], study, index)
-            _panel_frame(axes[index], name, index, len(names), columns, offset_h)
-        figure.suptitle(
-            f"Season {study.attrs['season']} at {study.attrs['station']}: when each band carries "
-            f"from {study.attrs['far_km']:g} km or more",
-            x=0.065,
-            y=0.975,
-            ha="left",
-            fontsize=9.5,
-            fontweight="bold",
-        )
+            part = data[(data["band"] == name).to_numpy(bool)]
+            image = mesh(axes[index], part)
+            for sun, dash in _SUNS:
+                sun_curve(axes[index], part.drop_duplicates("date"), sun, dash, named=False)
+            if part["far_likelihood"].isna().all():
+                _layout.message(axes[index], f"no site beyond {study.attrs['far_km']:g} km")
+            _panel_frame(axes[index], name, index, len(names), offset_h)
         figure.text(0.012, 0.5, "hour of the day, UTC", rotation=90, va="center", fontsize=7.5)
         if offset_h is not None:
             text = f"local hour, UTC{offset_h:+g} h"
             figure.text(0.988, 0.5, text, rotation=270, va="center", ha="right", fontsize=7.5)
         figure.subplots_adjust(
-            left=0.065, right=0.935, top=0.89, bottom=0.075, hspace=0.24, wspace=0.10
+            left=0.065, right=0.935, top=0.89, bottom=0.085, hspace=0.24, wspace=0.10
         )
         for axis in axes[len(names) :]:
             axis.set_visible(False)
@@ -140,43 +149,13 @@ def _single_offset_h(study: xr.Dataset) -> float | None:
     return low / 60.0 if low == high else None
 
 
-def _panel(axis: Axes, study: xr.Dataset, index: int) -> Any:
-    dates = study["date"].to_numpy().astype("datetime64[D]").astype(float)
-    hours = study["hour_utc"].to_numpy().astype(float)
-    values = study["far_likelihood"].to_numpy()[index].T
-    edges_x = np.append(dates, dates[-1] + 1.0)
-    edges_y = np.append(hours, hours[-1] + 1.0)
-    axis.set_facecolor("#ffffff")
-    image = axis.pcolormesh(
-        edges_x, edges_y, values, vmin=0.0, vmax=1.0, cmap="cividis", rasterized=True
-    )
-    edge = [patheffects.withStroke(linewidth=1.9, foreground="black")]
-    for name, dash in (("sunset_hour_utc", "-"), ("sunrise_hour_utc", (0, (4, 2)))):
-        hour = study[name].to_numpy().copy()
-        hour[:-1][np.abs(np.diff(hour)) > 12.0] = np.nan  # the line passes midnight
-        axis.plot(dates + 0.5, hour, color="white", lw=0.9, ls=dash, path_effects=edge)
-    if np.isnan(values).all():
-        text = f"no site beyond\n{study.attrs['far_km']:g} km in the list"
-        axis.text(0.5, 0.5, text, transform=axis.transAxes, ha="center", va="center", fontsize=6.5)
-    axis.set_xlim(edges_x[0], edges_x[-1])
-    axis.set_ylim(0.0, 24.0)
-    return image
-
-
-def _panel_frame(
-    axis: Axes, name: str, index: int, count: int, columns: int, offset_h: float | None
-) -> None:
+def _panel_frame(axis: Axes, name: str, index: int, count: int, offset_h: float | None) -> None:
     axis.set_title(name, loc="left", pad=2.0, fontweight="bold")
+    axis.set_ylim(0.0, 24.0)
     axis.set_yticks(_HOURS)
-    first, last = axis.get_xlim()
-    axis.xaxis.set_major_locator(_months(1 if last - first < 160.0 else 2))
-    axis.xaxis.set_major_formatter(_date_format("%b"))
-    axis.tick_params(length=2.0, pad=1.5)
-    for label in axis.get_xticklabels():
-        label.set_horizontalalignment("left")
-    is_lowest = index + columns >= count
-    axis.tick_params(labelbottom=is_lowest)
-    if offset_h is not None and (index % columns == columns - 1 or index == count - 1):
+    _layout.date_axis(axis, *axis.get_xlim(), most=3)
+    axis.tick_params(length=2.0, pad=1.5, labelbottom=index + _IN_A_ROW >= count)
+    if offset_h is not None and (index % _IN_A_ROW == _IN_A_ROW - 1 or index == count - 1):
         right = axis.twinx()
         right.set_ylim(0.0, 24.0)
         right.set_yticks(_HOURS)
@@ -191,11 +170,12 @@ def _key(figure: Figure, axis: Axes, image: Any, study: xr.Dataset, offset_h: fl
     figure.colorbar(image, cax=bar, orientation="horizontal", ticks=[0.0, 0.5, 1.0])
     bar.set_title("likelihood of the best circuit", fontsize=6.5, pad=2.0)
     bar.tick_params(length=2.0, pad=1.0)
-    notes = f"as if all of the list were on the air\nsolar index:\n{_index_text(study)}"
+    index = str(study.attrs["index_status"]).replace(", ", ",\n")
+    notes = f"as if all of the list were on the air\nsolar index:\n{index}"
     if offset_h is None:
         notes += "\nno local axis: the clock changes inside"
     left, wide = box.x0 + 0.035, 0.030
-    for row, (text, dash) in enumerate((("sunset at home", "-"), ("sunrise at home", (0, (4, 2))))):
+    for row, (sun, dash) in enumerate(_SUNS):
         y = box.y0 + box.height * (0.50 - 0.15 * row)
         line = mpl.lines.Line2D(
             [left, left + wide],
@@ -207,25 +187,21 @@ def _key(figure: Figure, axis: Axes, image: Any, study: xr.Dataset, offset_h: fl
         )
         line.set_path_effects([patheffects.withStroke(linewidth=1.9, foreground="black")])
         figure.add_artist(line)
-        figure.text(left + wide + 0.008, y, text, va="center", fontsize=6.5)
+        figure.text(left + wide + 0.008, y, f"{sun} at home", va="center", fontsize=6.5)
     y = box.y0 + box.height * 0.27
     figure.text(left, y, notes, va="top", fontsize=6.0, linespacing=1.35)
 
 
-def _index_text(study: xr.Dataset) -> str:
-    return str(study.attrs["index_status"]).replace(", ", ",\n")
-
-
-def hour_date_alt(study: xr.Dataset, table: pd.DataFrame) -> str:
-    """Say in words what :func:`hour_date` shows; `table` is `farhear.season.summary(study)`."""
+def hours_page_alt(study: xr.Dataset) -> str:
+    """Say in words what :func:`hours_page` shows."""
     parts = []
-    for row in table.to_dict("records"):
+    for row in summary(study).to_dict("records"):
         hours = row["open_hours_utc"]
         text = f"{row['band']} {hours} UTC" if hours else f"{row['band']} never on average"
         parts.append(text.replace("all day UTC", "all day"))
     first, last = _date_texts(study)
     return (
-        f"Season {study.attrs['season']} at {study.attrs['station']}, {first} to {last}: one panel "
+        f"{_head(study)}, {first} to {last}: one panel "
         f"per broadcast band, date across, hour of the day upward, shade for the likelihood of the "
         f"best circuit of {study.attrs['far_km']:g} km or more. Hours whose seasonal mean reaches "
         f"{study.attrs['threshold']:g}: {'; '.join(parts)}."
@@ -235,15 +211,30 @@ def hour_date_alt(study: xr.Dataset, table: pd.DataFrame) -> str:
 # Opening after sunset ---------------------------------------------------------------------------
 
 
-def opening(study: xr.Dataset, weeks: pd.DataFrame) -> Figure:
+def dusk_page_data(study: xr.Dataset) -> pd.DataFrame:
+    """Marks of :func:`dusk_page`.
+
+    Returns
+    -------
+    DataFrame, rows of :func:`farhear.season.band_weeks` for the weeks of which half of the days
+    open at dusk: `band`, `first_date`, `days`, `opening_days`, `opens_after_sunset_min` and the
+    same `_p25` and `_p75`. [min]
+    """
+    weeks = band_weeks(study)
+    names = ("", "_p25", "_p75")
+    columns = ["band", "first_date", "days", "opening_days"]
+    columns += [f"opens_after_sunset_min{tail}" for tail in names]
+    enough = weeks["opening_days"] * 2 >= weeks["days"]
+    return weeks.loc[enough, columns].reset_index(drop=True)
+
+
+def dusk_page(study: xr.Dataset) -> Figure:
     """Draw when each band opens after sunset, week by week.
 
     Parameters
     ----------
     study
-        The study, for its title and span.
-    weeks
-        `farhear.season.band_weeks(study)`.
+        From :func:`farhear.season_study`.
 
     Returns
     -------
@@ -251,17 +242,18 @@ def opening(study: xr.Dataset, weeks: pd.DataFrame) -> Figure:
     dusk, the bar its quartiles; a week in which less than half of the days do has no mark and
     breaks the line. Bands without a mark are named below the picture.
     """
+    weeks = dusk_page_data(study)
     with mpl.rc_context(_RC):
-        figure = _canvas()
+        far = f"{study.attrs['far_km']:g} km or more away"
+        figure = _canvas(f"{_head(study)}: opening at dusk towards sites {far}", 0.085)
         axis = figure.add_axes((0.085, 0.145, 0.80, 0.745))
-        order = [str(name) for name in study["band"].to_numpy()]
-        weeks = weeks.loc[weeks["opening_days"] * 2 >= weeks["days"]]
+        order = _bands(study)
         shown = [name for name in order if (weeks["band"] == name).any()]
         labels: list[tuple[float, float, str, str]] = []
         for number, name in enumerate(shown):
             labels.append(_week_line(axis, weeks.loc[weeks["band"] == name], name, number))
         axis.axhline(0.0, color="black", lw=0.9)
-        dates = study["date"].to_numpy().astype("datetime64[D]").astype(float)
+        dates = _layout.days_of(study["date"].to_numpy())
         axis.set_xlim(dates[0] - 3.0, dates[-1] + 5.0)
         low, high = axis.get_ylim()
         axis.set_ylim(min(low, -30.0), max(high, 30.0))
@@ -273,24 +265,14 @@ def opening(study: xr.Dataset, weeks: pd.DataFrame) -> Figure:
             textcoords="offset points",
             fontsize=6.5,
         )
-        axis.xaxis.set_major_locator(_months(1))
-        axis.xaxis.set_major_formatter(_date_format("%b %Y"))
+        _layout.date_axis(axis, *axis.get_xlim())
         axis.grid(axis="y", color="#cccccc", lw=0.5)
         axis.set_axisbelow(True)
         axis.set_ylabel("opening, minutes after sunset (negative: before)")
         for side in ("top", "right"):
             axis.spines[side].set_visible(False)
         _end_labels(axis, labels)
-        figure.suptitle(
-            f"Season {study.attrs['season']} at {study.attrs['station']}: opening at dusk towards "
-            f"sites {study.attrs['far_km']:g} km or more away",
-            x=0.085,
-            y=0.965,
-            ha="left",
-            fontsize=9.5,
-            fontweight="bold",
-        )
-        figure.text(0.085, 0.035, _opening_note(study, order, shown), fontsize=6.5, va="center")
+        figure.text(0.085, 0.035, _dusk_note(study, order, shown), fontsize=6.5, va="center")
         return figure
 
 
@@ -300,8 +282,7 @@ def _week_line(
     """Draw one band and return where its label belongs: x, y, text, colour."""
     colour = _COLOURS[number % len(_COLOURS)]
     dash = _DASHES[(number // len(_COLOURS) + number) % len(_DASHES)]
-    x = part["first_date"].to_numpy(dtype="datetime64[D]").astype(float)
-    x = x + (part["days"].to_numpy(dtype=float) - 1.0) / 2.0
+    x = _layout.days_of(part["first_date"]) + (part["days"].to_numpy(dtype=float) - 1.0) / 2.0
     order = np.argsort(x)
     x = x[order]
     y, low, high = (
@@ -347,7 +328,7 @@ def _end_labels(axis: Axes, labels: Sequence[tuple[float, float, str, str]]) -> 
         )
 
 
-def _opening_note(study: xr.Dataset, order: Sequence[str], shown: Sequence[str]) -> str:
+def _dusk_note(study: xr.Dataset, order: Sequence[str], shown: Sequence[str]) -> str:
     others = [name for name in order if name not in shown]
     lines = [
         "Mark: median of the week's days that open at dusk; bar: their quartiles; "
@@ -361,19 +342,19 @@ def _opening_note(study: xr.Dataset, order: Sequence[str], shown: Sequence[str])
     return "\n".join(lines)
 
 
-def opening_alt(study: xr.Dataset, table: pd.DataFrame) -> str:
-    """Say in words what :func:`opening` shows; `table` is `farhear.season.summary(study)`."""
+def dusk_page_alt(study: xr.Dataset) -> str:
+    """Say in words what :func:`dusk_page` shows."""
     parts = [
         f"{row['band']} on {row['opening_days']} days, {row['opens_after_sunset_min']:+.0f} min "
         f"(middle half {row['opens_after_sunset_min_p25']:+.0f} to "
         f"{row['opens_after_sunset_min_p75']:+.0f})"
-        for row in table.to_dict("records")
+        for row in summary(study).to_dict("records")
         if row["opening_days"] > 0
     ]
     first, last = _date_texts(study)
     said = "; ".join(parts) if parts else "no band opens at dusk"
     return (
-        f"Season {study.attrs['season']} at {study.attrs['station']}, {first} to {last}: minutes "
+        f"{_head(study)}, {first} to {last}: minutes "
         f"after sunset at which each band opens towards sites {study.attrs['far_km']:g} km or more "
         f"away, week by week. Medians of the season: {said}."
     )
@@ -389,11 +370,10 @@ def _date_texts(study: xr.Dataset) -> tuple[str, str]:
 
 def _panels(count: int, title: str) -> tuple[Figure, list[Axes]]:
     """Panels with common axes under one title, five in a row at most."""
-    figure = _canvas()
+    figure = _canvas(title, 0.075)
     columns = min(max(count, 1), _IN_A_ROW)
     rows = math.ceil(max(count, 1) / columns)
     grid = figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
-    figure.suptitle(title, x=0.075, y=0.965, ha="left", fontsize=9.5, fontweight="bold")
     figure.subplots_adjust(
         left=0.075, right=0.985, top=0.88, bottom=0.145, wspace=0.08, hspace=0.25
     )
@@ -403,7 +383,25 @@ def _panels(count: int, title: str) -> tuple[Figure, list[Axes]]:
     return figure, axes
 
 
-def openings_seen(openings: pd.DataFrame, title: str) -> Figure:
+def _named_bands(frame: pd.DataFrame) -> list[str]:
+    """Bands from low to high frequency; those of a club have the listener after a comma."""
+    place = {band.name: at for at, band in enumerate(BANDS)}
+    names = sorted(set(frame["band"].astype(str)))
+    return sorted(names, key=lambda name: place.get(name.partition(",")[0], len(place)))
+
+
+def _of_band(frame: pd.DataFrame, name: str) -> pd.DataFrame:
+    return frame[(frame["band"].astype(str) == name).to_numpy(bool)]
+
+
+def openings_page_data(openings: pd.DataFrame) -> pd.DataFrame:
+    """Intervals of :func:`openings_page`: :func:`~farhear.charts.openings_data` of each `band`."""
+    names = _named_bands(openings)
+    parts = [openings_data(_of_band(openings, name)).assign(band=name) for name in names]
+    return pd.concat(parts, ignore_index=True) if parts else openings_data(openings)
+
+
+def openings_page(openings: pd.DataFrame, *, title: str) -> Figure:
     """Draw between which two moments each band opened, evening by evening.
 
     Parameters
@@ -416,44 +414,42 @@ def openings_seen(openings: pd.DataFrame, title: str) -> Figure:
     Returns
     -------
     matplotlib Figure, A5 on its side, one panel a band: a bar from the last check that heard
-    nothing to the end of the first that heard; a triangle where one end is not known.
+    nothing to the end of the first that heard; a triangle where one end is not known; a stroke at
+    the foot is an evening without a usable check.
     """
     with mpl.rc_context(_RC):
-        bands = list(dict.fromkeys(openings["band"].astype(str)))
+        bands = _named_bands(openings)
         figure, axes = _panels(len(bands), f"{title}: between which checks each band opened")
-        for number, (band, axis) in enumerate(zip(bands, axes, strict=False)):
-            part = openings[openings["band"] == band]
-            colour = _COLOURS[number % len(_COLOURS)]
-            x = pd.to_datetime(part["evening"]).to_numpy("datetime64[D]").astype(float)
-            low, high = (part[n].to_numpy(dtype=float) for n in ("low_min", "high_min"))
-            both = np.isfinite(low) & np.isfinite(high)
-            axis.vlines(x[both], low[both], high[both], color=colour, lw=1.6)
-            for ends, other, marker in ((high, low, "v"), (low, high, "^")):
-                one = np.isfinite(ends) & ~np.isfinite(other) & ~np.isnan(other)
-                axis.plot(x[one], ends[one], marker, color=colour, ms=3.4, mfc="white", mew=0.8)
+        for band, axis in zip(bands, axes, strict=False):
+            data = openings_data(_of_band(openings, band))
+            days = _layout.days_of(data["date"])
+            axis.set_xlim(days.min() - 1.0, days.max() + 1.0)
+            intervals(axis, data, days)
             axis.axhline(0.0, color="black", lw=0.7)
             axis.set_title(band, loc="left", pad=2.0, fontweight="bold")
             axis.grid(axis="y", color="#cccccc", lw=0.5)
             axis.set_axisbelow(True)
-            axis.xaxis.set_major_locator(mdates.AutoDateLocator(maxticks=4))
-            axis.xaxis.set_major_formatter(_date_format("%d %b"))
+            _layout.date_axis(axis, days.min(), days.max(), most=4)
+        if not bands:
+            _layout.message(axes[0], "no evening in the table")
         figure.supylabel("minutes after sunset in the middle of the cell", fontsize=7.0, x=0.01)
         figure.text(
             0.075,
-            0.03,
+            0.02,
             "Bar: from the last check that heard nothing to the first that heard; it opened in "
             "between. Open triangle down: heard from the first check on;\nup: not heard until the "
-            "last. Line: sunset.",
+            "last. Stroke at the foot: no usable check. Line: sunset.",
             fontsize=6.5,
             va="bottom",
         )
         return figure
 
 
-def openings_seen_alt(openings: pd.DataFrame) -> str:
-    """Say in words what :func:`openings_seen` shows."""
+def openings_page_alt(openings: pd.DataFrame, *, title: str) -> str:
+    """Say in words what :func:`openings_page` shows."""
     parts = []
-    for band, part in openings.groupby("band", sort=False, observed=True):
+    for band in _named_bands(openings):
+        part = _of_band(openings, band)
         low, high = (part[n].to_numpy(dtype=float) for n in ("low_min", "high_min"))
         both = np.isfinite(low) & np.isfinite(high)
         text = f"{band}: seen to open between two checks on {int(both.sum())} evenings"
@@ -463,14 +459,22 @@ def openings_seen_alt(openings: pd.DataFrame) -> str:
                 f"{np.median(high[both]):.0f} min after sunset"
             )
         parts.append(text)
+    if not parts:
+        return f"{title}: openings of each band; there is no evening."
     days = pd.to_datetime(openings["evening"])
     return (
-        f"One panel per band, evenings from {days.min():%Y-%m-%d} to {days.max():%Y-%m-%d} across, "
-        f"minutes after sunset upward. {'; '.join(parts)}."
+        f"{title}: one panel per band, evenings from {days.min():%Y-%m-%d} to "
+        f"{days.max():%Y-%m-%d} across, minutes after sunset upward. {'; '.join(parts)}."
     )
 
 
-def hearing(hours: pd.DataFrame, title: str) -> Figure:
+def hearing_page_data(hours: pd.DataFrame) -> pd.DataFrame:
+    """Half hours of :func:`hearing_page`: :func:`~farhear.charts.hearing_rate_data` of each."""
+    parts = [hearing_rate_data(_of_band(hours, name)) for name in _named_bands(hours)]
+    return pd.concat(parts, ignore_index=True) if parts else hearing_rate_data(hours)
+
+
+def hearing_page(hours: pd.DataFrame, *, title: str) -> Figure:
     """Draw the share heard by half hour after sunset, and the number of checks below it.
 
     Parameters
@@ -482,87 +486,54 @@ def hearing(hours: pd.DataFrame, title: str) -> Figure:
 
     Returns
     -------
-    matplotlib Figure, A5 on its side, one panel a band.
+    matplotlib Figure, A5 on its side, one panel a band, drawn like
+    :func:`~farhear.charts.hearing_rate`.
     """
     with mpl.rc_context(_RC):
-        bands = list(dict.fromkeys(hours["band"].astype(str)))
+        bands = _named_bands(hours)
         figure, axes = _panels(len(bands), f"{title}: what was heard, hour by hour")
+        most = int(hours["checks"].max()) if len(hours) else 0
         for number, (band, axis) in enumerate(zip(bands, axes, strict=False)):
-            part = hours[hours["band"] == band]
-            colour = _COLOURS[number % len(_COLOURS)]
-            x = part["from_min"].to_numpy(dtype=float) / 60.0 + 0.25
-            ratio, low, high = (part[n].to_numpy(dtype=float) for n in ("ratio", "low", "high"))
-            axis.vlines(x, low, high, color=colour, lw=1.0)
-            axis.plot(x, ratio, _MARKERS[number % len(_MARKERS)], color=colour, ms=3.6)
-            checks = part["checks"].to_numpy(dtype=float)
-            most = max(float(hours["checks"].max()), 1.0)
-            axis.bar(
-                x,
-                -0.25 * checks / most,
-                width=0.42,
-                color="#dddddd",
-                ec="#777777",
-                hatch="////",
-                lw=0.0,
+            data = hearing_rate_data(_of_band(hours, band))
+            share_frame(axis, "")
+            rates(axis, data)
+            below = effort_below(axis, "")
+            effort(below, data, most=most, figures=False)
+            below.tick_params(labelright=number == len(bands) - 1)
+            axis.set_xlim(
+                hours["from_min"].min() / 60.0 - 0.2, hours["from_min"].max() / 60.0 + 0.7
             )
-            axis.axhline(0.0, color="black", lw=0.7)
-            axis.set_ylim(-0.3, 1.05)
-            axis.set_yticks([0.0, 0.25, 0.5, 0.75, 1.0])
+            below.set_xlim(axis.get_xlim())
             axis.set_title(band, loc="left", pad=2.0, fontweight="bold")
-            axis.grid(axis="y", color="#cccccc", lw=0.5)
-            axis.set_axisbelow(True)
+        if not bands:
+            _layout.message(axes[0], "no check that tells")
         figure.supylabel("share of checks that heard", fontsize=7.0, x=0.01)
-        figure.supxlabel("hours after sunset in the middle of the cell", fontsize=7.5, y=0.085)
+        figure.supxlabel("hours after sunset in the middle of the cell", fontsize=7.5, y=0.075)
         figure.text(
             0.075,
             0.03,
             "Mark: share of the checks of a half hour that heard; line: 95 % by whole weeks. "
-            f"Hatched below: number of checks, {int(hours['checks'].max())} at most.",
+            f"Below: number of checks, {most} at most. Hatched, mark hollow: fewer than "
+            f"{THIN_CHECKS} checks.",
             fontsize=6.5,
             va="bottom",
         )
         return figure
 
 
-def hearing_alt(hours: pd.DataFrame) -> str:
-    """Say in words what :func:`hearing` shows."""
+def hearing_page_alt(hours: pd.DataFrame, *, title: str) -> str:
+    """Say in words what :func:`hearing_page` shows."""
     parts = []
-    for band, part in hours.groupby("band", sort=False, observed=True):
+    for band in _named_bands(hours):
+        part = _of_band(hours, band)
         ratio, from_min = (part[n].to_numpy(dtype=float) for n in ("ratio", "from_min"))
         best = int(np.argmax(ratio))
         parts.append(
             f"{band}: {int(part['checks'].sum())} checks, most heard from "
             f"{from_min[best] / 60.0:+.1f} h on ({100.0 * ratio[best]:.0f} %)"
         )
+    said = "; ".join(parts) if parts else "There is no check that tells"
     return (
-        "One panel per band, hours after sunset across, share of checks that heard upward, number "
-        f"of checks below. {'; '.join(parts)}."
+        f"{title}: one panel per band, hours after sunset across, share of checks that heard "
+        f"upward, number of checks below. {said}."
     )
-
-
-# Files ------------------------------------------------------------------------------------------
-
-
-def save(figure: Figure, path: str | Path, alt: str) -> None:
-    """Write a figure as PNG (300 dpi) or SVG by the ending of the name, with its text in words.
-
-    The text becomes the SVG's title element and the PNG's Description. No date, path or user is
-    written.
-    """
-    path = Path(path)
-    with mpl.rc_context(_RC):
-        if path.suffix == ".svg":
-            figure.savefig(path, format="svg", metadata={"Date": None, "Creator": "farhear"})
-            _describe_svg(path, alt)
-        else:
-            figure.savefig(
-                path, format="png", dpi=300, metadata={"Software": "farhear", "Description": alt}
-            )
-
-
-def _describe_svg(path: Path, alt: str) -> None:
-    text = path.read_text(encoding="utf-8")
-    at = text.index(">", text.index("<svg"))
-    words = html.escape(alt)
-    text = f'{text[:at]} role="img">\n <title>{words}</title>{text[at + 1 :]}'
-    path.write_text(text, encoding="utf-8", newline="\n")

@@ -61,6 +61,39 @@ ArrayIn muf(const circuit::Models& models, const ionosphere::Drive& drive,
     return out;
 }
 
+/// Nine columns in the order of the layers of bind_rays.cpp.
+auto median_layers(const ionosphere::Maps& maps, const magnetic::Model& field,
+                   const ionosphere::Drive& drive, const ArrayIn& lat_deg, const ArrayIn& lon_deg,
+                   const ArrayIn& t_unix_s, const ArrayIn& f107_sfu, const IndexIn& place_index,
+                   const IndexIn& instant_index) {
+    const auto n = static_cast<std::size_t>(
+        place_index.size() == 0 ? lat_deg.size() * t_unix_s.size() : place_index.size());
+    const auto lat = view(lat_deg);
+    const auto lon = view(lon_deg);
+    const auto t = view(t_unix_s);
+    const auto flux = view(f107_sfu);
+    const auto place_of = view(place_index);
+    const auto instant_of = view(instant_index);
+    return columns<9>(n, [&](const auto& out) {
+        constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
+        ionosphere::each_pair(
+            maps, field, drive, lat, lon, t, flux, place_of, instant_of, n,
+            [&](std::size_t i, const ionosphere::Place* place, const ionosphere::Instant* instant) {
+                rays::Layers at = {{kNan, kNan, kNan}, {kNan, kNan, kNan}, {kNan, kNan, kNan}};
+                if (place != nullptr) {
+                    at = circuit::median_layers(*place, *instant, drive);
+                }
+                std::size_t column = 0;
+                for (const rays::Layer& one : {at.e, at.f1, at.f2}) {
+                    for (const double value :
+                         {one.critical_mhz, one.peak_km, one.half_thickness_km}) {
+                        out[column++][i] = value;
+                    }
+                }
+            });
+    });
+}
+
 }  // namespace
 
 void bind_circuit(py::module_& m) {
@@ -125,6 +158,10 @@ void bind_circuit(py::module_& m) {
           py::arg("freq_mhz"), py::arg("power_kw"), py::arg("gain_dbi"),
           py::arg("pattern_dbi").noconvert(), py::arg("t_unix_s"), py::arg("f107_sfu"),
           py::arg("disturbance"));
+    m.def("median_layers", &median_layers, py::arg("maps"), py::arg("field"), py::arg("drive"),
+          py::arg("lat_deg").noconvert(), py::arg("lon_deg").noconvert(),
+          py::arg("t_unix_s").noconvert(), py::arg("f107_sfu").noconvert(),
+          py::arg("place_index").noconvert(), py::arg("instant_index").noconvert());
     m.def("muf", &muf, py::arg("models"), py::arg("drive"), py::arg("options"), py::arg("route"),
           py::arg("ends"), py::arg("t_unix_s").noconvert(), py::arg("f107_sfu").noconvert(),
           py::arg("circuit_index").noconvert(), py::arg("instant_index").noconvert());

@@ -550,16 +550,19 @@ ionosphere::Characteristics Circuit::State::layers_at(const ionosphere::Place& p
     return c;
 }
 
-Layering Circuit::State::layers_of(const ionosphere::Place& place) const {
+namespace {
+
+Layering layering(const ionosphere::Characteristics& c, const ionosphere::Place& place, double r12,
+                  bool has_f1) {
     Layering out{};
-    const auto c = out.c = layers_at(place);
+    out.c = c;
     out.shape = skywave::f2_shape(c.fof2_mhz, c.foe_mhz, c.m3000f2_ratio);
     rays::Layers& layers = out.layers;
     layers.e = {c.foe_mhz, kHeightE_km, kHalfE_km};
     layers.f2 = {c.fof2_mhz, std::max(c.hmf2_km, kLowestF2_km),
                  ionosphere::half_thickness_f2_km(c.fof2_mhz, c.m3000f2_ratio)};
-    if (options.f1) {
-        const auto f1 = ionosphere::f1_layer(moment->instant.r12, place.dip_lat_deg, c.zenith_deg);
+    if (has_f1) {
+        const auto f1 = ionosphere::f1_layer(r12, place.dip_lat_deg, c.zenith_deg);
         out.f1_presence = f1.presence;
         // a fading layer sinks into the E peak, so that it goes without a step
         const double e2 = c.foe_mhz * c.foe_mhz;
@@ -573,6 +576,24 @@ Layering Circuit::State::layers_of(const ionosphere::Place& place) const {
     return out;
 }
 
+double tied_peak_km(const Layering& at) { return rays::tied_peak_km(at.layers, at.shape.b); }
+
+double bounded_peak_km(double peak_km) { return std::clamp(peak_km, kLowestF2_km, kHighestF2_km); }
+
+}  // namespace
+
+rays::Layers median_layers(const ionosphere::Place& place, const ionosphere::Instant& instant,
+                           const ionosphere::Drive& drive) {
+    Layering at = layering(ionosphere::characteristics(place, instant, drive), place, instant.r12,
+                           Options{}.f1);
+    at.layers.f2.peak_km = bounded_peak_km(tied_peak_km(at));
+    return at.layers;
+}
+
+Layering Circuit::State::layers_of(const ionosphere::Place& place) const {
+    return layering(layers_at(place), place, moment->instant.r12, options.f1);
+}
+
 /// By how much the F2 peak moves to give the mapped M(3000)F2: computed at the hops of a way's
 /// highest order, linear between.
 double Circuit::State::tie_shift_km(std::size_t way, double fraction) {
@@ -582,7 +603,7 @@ double Circuit::State::tie_shift_km(std::size_t way, double fraction) {
     if (shifts.empty()) {
         for (const auto& place : middles) {
             const Layering at = layers_of(place);
-            shifts.push_back(rays::tied_peak_km(at.layers, at.shape.b) - at.layers.f2.peak_km);
+            shifts.push_back(tied_peak_km(at) - at.layers.f2.peak_km);
         }
     }
     const auto count = static_cast<double>(shifts.size());
@@ -598,7 +619,7 @@ Hop Circuit::State::hop_at(const ionosphere::Place& place, const sporadic::Basis
     const auto& shape = at.shape;
     Hop out;  // NOLINT: filled
     out.f1_presence = at.f1_presence;
-    at.layers.f2.peak_km = std::clamp(at.layers.f2.peak_km + shift_km, kLowestF2_km, kHighestF2_km);
+    at.layers.f2.peak_km = bounded_peak_km(at.layers.f2.peak_km + shift_km);
     const rays::Profile profile = rays::join(at.layers);
     out.f2 = rays::land(profile, rays::Region::kF2, hop_km);
     out.f2_top = rays::muf(out.f2);

@@ -283,36 +283,51 @@ void characteristics(const Maps& maps, const magnetic::Model& field, const Drive
                      std::span<const double> t_unix_s, std::span<const double> f107_sfu,
                      std::span<const std::int64_t> place_index,
                      std::span<const std::int64_t> instant_index, const CharacteristicsOut& out) {
-    const std::size_t places = lat_deg.size();
-    const std::size_t count = t_unix_s.size();
-    checks::same_length("lon_deg", lon_deg.size(), places);
-    checks::within("lat_deg", lat_deg, -90.0, 90.0);
-    const checks::Pairs pairs(places, count, place_index, instant_index);
     for (const auto& buffer :
          {out.fof2_mhz, out.m3000f2_ratio, out.foe_mhz, out.fof1_mhz, out.hmf2_km}) {
-        checks::same_length("output", buffer.size(), pairs.size());
+        checks::same_length("output", buffer.size(), out.fof2_mhz.size());
     }
+    each_pair(maps, field, drive, lat_deg, lon_deg, t_unix_s, f107_sfu, place_index, instant_index,
+              out.fof2_mhz.size(), [&](std::size_t i, const Place* place, const Instant* instant) {
+                  Characteristics c = {kNan, kNan, kNan, kNan, kNan, kNan};
+                  if (place != nullptr) {
+                      c = characteristics(*place, *instant, drive);
+                  }
+                  out.fof2_mhz[i] = c.fof2_mhz;
+                  out.m3000f2_ratio[i] = c.m3000f2_ratio;
+                  out.foe_mhz[i] = c.foe_mhz;
+                  out.fof1_mhz[i] = c.fof1_mhz;
+                  out.hmf2_km[i] = c.hmf2_km;
+              });
+}
+
+void each_pair(const Maps& maps, const magnetic::Model& field, const Drive& drive,
+               std::span<const double> lat_deg, std::span<const double> lon_deg,
+               std::span<const double> t_unix_s, std::span<const double> f107_sfu,
+               std::span<const std::int64_t> place_index,
+               std::span<const std::int64_t> instant_index, std::size_t size, const PairUse& use) {
+    const std::size_t places = lat_deg.size();
+    checks::same_length("lon_deg", lon_deg.size(), places);
+    checks::within("lat_deg", lat_deg, -90.0, 90.0);
+    const checks::Pairs pairs(places, t_unix_s.size(), place_index, instant_index);
+    checks::same_length("output", size, pairs.size());
     const auto instants = prepare(maps, t_unix_s, f107_sfu, drive);
     std::size_t current = places;  // none yet
     double year = kNan;
     Place place{};
     for (std::size_t i = 0; i < pairs.size(); ++i) {
         const auto [p, t] = pairs[i];
-        Characteristics c = {kNan, kNan, kNan, kNan, kNan, kNan};
         const auto& instant = instants[t];
-        if (instant && !std::isnan(lat_deg[p]) && !std::isnan(lon_deg[p])) {
-            if (p != current || instant->field_year != year) {
-                current = p;
-                year = instant->field_year;
-                place = prepare(field, year, lat_deg[p], lon_deg[p]);
-            }
-            c = characteristics(place, *instant, drive);
+        if (!instant || std::isnan(lat_deg[p]) || std::isnan(lon_deg[p])) {
+            use(i, nullptr, nullptr);
+            continue;
         }
-        out.fof2_mhz[i] = c.fof2_mhz;
-        out.m3000f2_ratio[i] = c.m3000f2_ratio;
-        out.foe_mhz[i] = c.foe_mhz;
-        out.fof1_mhz[i] = c.fof1_mhz;
-        out.hmf2_km[i] = c.hmf2_km;
+        if (p != current || instant->field_year != year) {
+            current = p;
+            year = instant->field_year;
+            place = prepare(field, year, lat_deg[p], lon_deg[p]);
+        }
+        use(i, &place, &*instant);
     }
 }
 

@@ -7,8 +7,10 @@ What these numbers are: medians over a month. Single days scatter about foF2 by 
 latitudes and by up to 30 % near the magnetic equator at night (a proxy, see the model card).
 """
 
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 from farhear import _core
@@ -25,6 +27,7 @@ from farhear._arrays import (
     restore,
 )
 from farhear._core_models import drive, field, maps
+from farhear.rays import LAYER_ORDER, Layers
 from farhear.times import unix_s
 
 __all__ = [
@@ -33,6 +36,7 @@ __all__ = [
     "characteristics",
     "f107_from_r12",
     "ig12_from_r12",
+    "median_layers",
     "monthly_maps",
     "r12_from_f107",
 ]
@@ -142,21 +146,68 @@ def characteristics(
     Petrie and Eyfrig 1971/73. hmF2: Bilitza, Sheikh and Eyfrig 1979. IG12: the relation in use
     with the International Reference Ionosphere.
     """
+    how = drive(saturate=saturate, field_year=field_year, foe_form=foe_form)
+    names = Characteristics._fields
+    of = _core.ionosphere.characteristics
+    return Characteristics(**_medians(of, names, how, utc, lat_deg, lon_deg, f107_sfu))
+
+
+def median_layers(
+    utc: Any,
+    lat_deg: ArrayLike,
+    lon_deg: ArrayLike,
+    f107_sfu: ArrayLike,
+    *,
+    saturate: bool = True,
+    field_year: float | None = None,
+    foe_form: str = "b",
+) -> Layers:
+    """Return the layers that :mod:`farhear.skywave` sends rays through, without storms.
+
+    Parameters and errors as in :func:`characteristics`.
+
+    Returns
+    -------
+    Layers of the broadcast shape. The peak of F2 lies where MUF(3000) over foF2 is the mapped
+    M(3000)F2; F1 sinks into E as it fades, and is left out once it is thinner than 1 km.
+
+    References
+    ----------
+    Half thickness of F2: bottom side of the International Reference Ionosphere, times 2.493 [own].
+    Height of F1: 165 km + 0.64 km a degree of zenith angle (from memory).
+    """
+    how = drive(saturate=saturate, field_year=field_year, foe_form=foe_form)
+    of = _core.circuit.median_layers
+    found = _medians(of, LAYER_ORDER, how, utc, lat_deg, lon_deg, f107_sfu)
+    is_thin = found["half_thickness_f1_km"] < 1.0
+    for name in ("fof1_mhz", "hmf1_km", "half_thickness_f1_km"):
+        found[name] = np.where(is_thin, Layers._field_defaults[name], found[name])[()]
+    return Layers(**found)
+
+
+def _medians(
+    of: Any,
+    names: Sequence[str],
+    how: Any,
+    utc: Any,
+    lat_deg: ArrayLike,
+    lon_deg: ArrayLike,
+    f107_sfu: ArrayLike,
+) -> dict[str, Any]:
+    """Columns of a function of the core for every place at every instant, by name."""
     lat, lon = as_float64("lat_deg", lat_deg), as_float64("lon_deg", lon_deg)
     flux = as_float64("f107_sfu", f107_sfu)
     check_place(lat, lon)
     check_range("f107_sfu", flux, *FLUX_SFU)
     pairing = pair({"lat_deg": lat, "lon_deg": lon}, {"utc": unix_s(utc), "f107_sfu": flux})
-    how = drive(saturate=saturate, field_year=field_year, foe_form=foe_form)
 
     def call(
         instants: list[Floats], rows: Indices, index: Indices, _each: list[Floats]
     ) -> dict[str, Floats]:
         args: tuple[Any, ...] = (*pairing.rows, *instants, rows, index)
-        values = _core.ionosphere.characteristics(maps(), field(), how, *args)
-        return dict(zip(Characteristics._fields, values, strict=True))
+        return dict(zip(names, of(maps(), field(), how, *args), strict=True))
 
-    return Characteristics(**{name: v[()] for name, v in pairing.run(call).items()})
+    return {name: values[()] for name, values in pairing.run(call).items()}
 
 
 def monthly_maps(

@@ -15,7 +15,17 @@ from farhear import _core
 from farhear._arrays import Floats, as_float64, broadcast_shape, check_range, flatten
 from farhear.errors import InputError
 
-__all__ = ["REGIONS", "Landing", "Layers", "Ray", "muf", "plasma_mhz2", "tied_peak_km", "trace"]
+__all__ = [
+    "LAYER_ORDER",
+    "REGIONS",
+    "Landing",
+    "Layers",
+    "Ray",
+    "muf",
+    "plasma_mhz2",
+    "tied_peak_km",
+    "trace",
+]
 
 REGIONS = {0: "E", 1: "F1", 2: "F2"}
 
@@ -57,7 +67,7 @@ class Landing(NamedTuple):
     turning_km: Any
 
 
-_ORDER = (
+LAYER_ORDER = (
     "foe_mhz",
     "hme_km",
     "half_thickness_e_km",
@@ -68,6 +78,7 @@ _ORDER = (
     "hmf2_km",
     "half_thickness_f2_km",
 )
+"""Columns of :class:`Layers` as the core has them."""
 _RANGES = {
     "foe_mhz": (0.05, 20.0),
     "hme_km": (80.0, 150.0),
@@ -85,7 +96,7 @@ def _columns(
     layers: Layers, **others: ArrayLike
 ) -> tuple[tuple[int, ...], list[Floats], list[Floats]]:
     """Broadcast the nine layer columns, in the core's order, with some others."""
-    arrays = {name: as_float64(name, getattr(layers, name)) for name in _ORDER}
+    arrays = {name: as_float64(name, getattr(layers, name)) for name in LAYER_ORDER}
     for name, array in arrays.items():
         check_range(name, array, *_RANGES[name])
     extra = {name: as_float64(name, value) for name, value in others.items()}

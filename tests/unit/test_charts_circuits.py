@@ -207,12 +207,12 @@ def test_hops_run_from_the_transmitter_to_home(
 
 
 def test_rays_leave_about_as_the_modes_say() -> None:
-    """Own model against itself by another way: the layers are put together anew."""
+    """Own model against itself by another way: the ray is followed step by step."""
     modes = skywave.modes(*FAR, f107_sfu=150.0)
     first = modes.iloc[0]
     hops = int(first["hops"])
     middle = fh.path.points(*FAR[:4], (np.arange(hops) + 0.5) / hops)
-    layers = circuits._layers_at(WHEN, middle.lat_deg, middle.lon_deg, 150.0)
+    layers = fh.ionosphere.median_layers(WHEN, middle.lat_deg, middle.lon_deg, 150.0)
     hop_km = float(fh.path.sphere(*FAR[:4]).distance_km) / hops
     found = []
     for hop in range(hops):

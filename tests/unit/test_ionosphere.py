@@ -97,3 +97,31 @@ def test_strided_views_are_read_right() -> None:
 def test_bad_input_is_named(args: tuple[object, ...], text: str) -> None:
     with pytest.raises(fh.InputError, match=text):
         ionosphere.characteristics(*args)  # type: ignore[arg-type]
+
+
+def test_median_layers_are_the_characteristics_as_a_profile():
+    rng = np.random.default_rng(5)
+    lat_deg, lon_deg = rng.uniform(-60, 60, (60, 1)), rng.uniform(-180, 180, (60, 1))
+    utc = fh.utc([f"2024-{m:02}-15T{h:02}:30Z" for m in (1, 4, 7, 10) for h in (0, 5, 11, 17, 21)])
+    layers = fh.ionosphere.median_layers(utc, lat_deg, lon_deg, 150.0)
+    c = fh.ionosphere.characteristics(utc, lat_deg, lon_deg, 150.0)
+    assert layers.hmf2_km.shape == (60, 20)
+    assert np.array_equal(layers.fof2_mhz, c.fof2_mhz)
+    assert np.array_equal(layers.foe_mhz, c.foe_mhz)
+    # what M(3000)F2 means: MUF over 3000 km by foF2; rays against the mirror of the definition
+    ratio = fh.rays.muf(layers, 3000.0).muf_mhz / c.fof2_mhz / c.m3000f2_ratio
+    assert np.median(ratio) == pytest.approx(1.0, abs=0.02)
+    assert np.percentile(np.abs(ratio - 1.0), 95) < 0.05
+    # F1 fades: never above the mapped one, and none where the sun is low
+    has = layers.fof1_mhz > 0.0
+    assert 0.1 < has.mean() < 0.5
+    assert (
+        layers.fof1_mhz[has & ~np.isnan(c.fof1_mhz)]
+        <= 1.0001 * c.fof1_mhz[has & ~np.isnan(c.fof1_mhz)]
+    ).all()
+    zenith_deg = fh.sun.position(utc, lat_deg, lon_deg).zenith_deg
+    assert zenith_deg[has].max() < 90.0
+    nothing = fh.ionosphere.median_layers(utc, np.nan, 0.0, 150.0)
+    assert np.isnan(nothing.fof2_mhz).all()
+    with pytest.raises(fh.InputError, match="lat_deg"):
+        fh.ionosphere.median_layers(utc, 91.0, 0.0, 150.0)

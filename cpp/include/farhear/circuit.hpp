@@ -10,6 +10,7 @@
 
 #include "farhear/ionosphere.hpp"
 #include "farhear/losses.hpp"
+#include "farhear/rays.hpp"
 #include "farhear/skywave.hpp"
 #include "farhear/sporadic.hpp"
 
@@ -69,6 +70,13 @@ struct Moment {
 [[nodiscard]] std::vector<std::optional<Moment>> prepare(
     const Models& models, std::span<const double> t_unix_s, std::span<const double> f107_sfu,
     const std::array<std::span<const double>, 4>& disturbances, const ionosphere::Drive& drive);
+
+/// Layers that a hop with its middle at a place is traced through: monthly medians without storms,
+/// the peak of F2 moved until MUF(3000) is the mapped one. f1.critical_mhz is that of E where
+/// there is no F1.
+[[nodiscard]] rays::Layers median_layers(const ionosphere::Place& place,
+                                         const ionosphere::Instant& instant,
+                                         const ionosphere::Drive& drive);
 
 /// Both ends.
 struct Ends {

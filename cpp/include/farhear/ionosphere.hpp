@@ -3,6 +3,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <span>
 #include <vector>
@@ -215,6 +216,20 @@ struct Characteristics {
 [[nodiscard]] double foe_mhz(const Place& place, const Instant& instant, double zenith_deg,
                              const Drive& drive) noexcept;
 
+/// Called with the number of a pair, its place and its instant; null where either is not known.
+using PairUse = std::function<void(std::size_t, const Place*, const Instant*)>;
+
+/// Many places and instants, each prepared once in a row. Pair i, of `size`, is place
+/// place_index[i] at instant instant_index[i]; with both index columns empty every place at every
+/// instant, [place][instant].
+/// @throws InputError on a latitude beyond the poles, a flux outside 50 .. 400 sfu, unequal
+/// lengths, or a date outside the magnetic model.
+void each_pair(const Maps& maps, const magnetic::Model& field, const Drive& drive,
+               std::span<const double> lat_deg, std::span<const double> lon_deg,
+               std::span<const double> t_unix_s, std::span<const double> f107_sfu,
+               std::span<const std::int64_t> place_index,
+               std::span<const std::int64_t> instant_index, std::size_t size, const PairUse& use);
+
 /// Outputs of the array form, caller's buffers of equal length.
 struct CharacteristicsOut {
     std::span<double> fof2_mhz;
@@ -224,10 +239,8 @@ struct CharacteristicsOut {
     std::span<double> hmf2_km;
 };
 
-/// Many places and instants. Element i is place place_index[i] at instant instant_index[i]; with
-/// both index columns empty every place at every instant, [place][instant]. NaN gives NaN.
-/// @throws InputError on a latitude beyond the poles, a flux outside 50 .. 400 sfu, unequal
-/// lengths, or a date outside the magnetic model.
+/// Characteristics of each_pair. NaN gives NaN.
+/// @throws InputError as each_pair.
 void characteristics(const Maps& maps, const magnetic::Model& field, const Drive& drive,
                      std::span<const double> lat_deg, std::span<const double> lon_deg,
                      std::span<const double> t_unix_s, std::span<const double> f107_sfu,

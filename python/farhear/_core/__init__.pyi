@@ -17,10 +17,14 @@ from . import lightning as lightning
 from . import reception as reception
 
 class FarhearError(Exception):
-    pass
+    """
+    Whatever this package raises on purpose.
+    """
 
 class InputError(FarhearError, ValueError):
-    pass
+    """
+    A value, file or table that cannot be used; the text names it and the range.
+    """
 
 __version__: str
 build: str

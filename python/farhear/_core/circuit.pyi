@@ -118,6 +118,27 @@ class Mode:
     @property
     def support_db(self) -> float: ...
 
+def median_layers(
+    maps: farhear._core.ionosphere.Maps,
+    field: farhear._core.magnetic.Model,
+    drive: farhear._core.ionosphere.Drive,
+    lat_deg: numpy.typing.NDArray[numpy.float64],
+    lon_deg: numpy.typing.NDArray[numpy.float64],
+    t_unix_s: numpy.typing.NDArray[numpy.float64],
+    f107_sfu: numpy.typing.NDArray[numpy.float64],
+    place_index: numpy.typing.NDArray[numpy.int64],
+    instant_index: numpy.typing.NDArray[numpy.int64],
+) -> tuple[
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+    numpy.typing.NDArray[numpy.float64],
+]: ...
 def modes(
     models: Models,
     drive: farhear._core.ionosphere.Drive,

@@ -13,7 +13,7 @@ import matplotlib as mpl
 import numpy as np
 import pandas as pd
 
-from farhear import ionosphere, path, sun
+from farhear import ionosphere, path
 from farhear import rays as tracing
 from farhear.charts import _style
 from farhear.errors import InputError
@@ -295,33 +295,6 @@ _ROUND_EARTH_KM = path.EARTH_RADIUS_KM
 _ES_KM = 105.0  # height of sporadic E, as in the sky-wave equations
 
 
-def _layers_at(utc: Any, lat_deg: Floats, lon_deg: Floats, f107_sfu: float) -> tracing.Layers:
-    """Monthly median layers as the sky-wave equations join them, without storms.
-
-    Half thickness of F2: bottom side of the International Reference Ionosphere; F1: peak at 165 km
-    + 0.64 km a degree of zenith angle; both as in `cpp/src/ionosphere.cpp`. The F2 peak is moved
-    until MUF(3000) over foF2 is M(3000)F2.
-    """
-    found = ionosphere.characteristics(utc, lat_deg, lon_deg, f107_sfu)
-    zenith_deg = sun.position(utc, lat_deg, lon_deg).zenith_deg
-    nmf2 = 1.24e10 * found.fof2_mhz**2
-    slope = np.exp(-3.467 + 1.714 * np.log(found.fof2_mhz) + 2.02 * np.log(found.m3000f2_ratio))
-    half_f2 = np.clip(2.493 * 3.85e-12 * nmf2 / (0.01 * slope), 1.0, 400.0)
-    peak_f2 = np.clip(found.hmf2_km, 180.0, 700.0)
-    peak_f1 = np.minimum(165.0 + 0.64 * zenith_deg, 110.0 + 0.6 * (peak_f2 - 110.0))
-    layers = tracing.Layers(
-        found.foe_mhz,
-        found.fof2_mhz,
-        peak_f2,
-        half_f2,
-        np.nan_to_num(found.fof1_mhz),
-        peak_f1,
-        0.6 * (peak_f1 - 110.0),
-    )
-    tied = np.clip(tracing.tied_peak_km(layers, found.m3000f2_ratio), 180.0, 700.0)
-    return layers._replace(hmf2_km=tied)
-
-
 def rays_of(
     tx_lat_deg: float,
     tx_lon_deg: float,
@@ -384,7 +357,7 @@ def rays_of(
     whole_km = 2.0 * math.pi * _ROUND_EARTH_KM - short_km if is_long else max(short_km, 1.0)
     part = np.linspace(0.0, 1.0, 241)
     at = path.points(*four, part, long_path=is_long)
-    along = _layers_at(when, at.lat_deg, at.lon_deg, f107_sfu)
+    along = ionosphere.median_layers(when, at.lat_deg, at.lon_deg, f107_sfu)
     layers = pd.DataFrame({"range_km": part * whole_km})
     for name in tracing.Layers._fields:
         layers[name] = np.broadcast_to(getattr(along, name), part.shape)
@@ -432,7 +405,7 @@ def _mode_points(
     hops = int(mode["hops"])
     hop_km = whole_km / hops
     middle = path.points(*four, (np.arange(hops) + 0.5) / hops, long_path=is_long)
-    layers = _layers_at(when, middle.lat_deg, middle.lon_deg, f107_sfu)
+    layers = ionosphere.median_layers(when, middle.lat_deg, middle.lon_deg, f107_sfu)
     out = []
     for hop in range(hops):
         here = tracing.Layers(*(np.broadcast_to(one, hops)[hop] for one in layers))

@@ -14,6 +14,14 @@ namespace {
 
 using Bytes = py::array_t<std::uint8_t>;
 
+/// Lets Ctrl-C end the work: a season in one call takes minutes.
+void let_signals_in() {
+    const py::gil_scoped_acquire locked;
+    if (PyErr_CheckSignals() != 0) {
+        throw py::error_already_set();
+    }
+}
+
 /// Columns in the order of CircuitColumns (15, the last two may be empty), InstantColumns (6, the
 /// last four may be empty) and EvaluationColumns (7, by groups empty); a dict of columns out.
 py::dict likelihood(const circuit::Models& models, const ionosphere::Drive& drive,
@@ -53,7 +61,7 @@ py::dict likelihood(const circuit::Models& models, const ionosphere::Drive& driv
     {
         const py::gil_scoped_release unlocked;
         reception::likelihood(models, drive, route, engine, options, in, when, circuit_of,
-                              instant_of, each, out);
+                              instant_of, each, out, &let_signals_in);
     }
     py::dict result;
     const std::array<const char*, 13> number_names = {

@@ -440,6 +440,8 @@ constexpr Result kMissing = {kNan,
                              false,
                              Limit::kNone};
 
+constexpr std::size_t kPolled = 256;  // evaluations between two calls of a poll
+
 /// Evaluations in an order in which all that share ends and instant are neighbours.
 struct Task {
     std::size_t group;  // of equal ends
@@ -468,7 +470,7 @@ std::vector<std::size_t> group_by_ends(const CircuitColumns& c) {
 void by_rays(const circuit::Models& models, const ionosphere::Drive& drive, skywave::Route route,
              const circuit::Options& options, const CircuitColumns& circuits,
              const std::vector<std::optional<circuit::Moment>>& moments, const checks::Pairs& pairs,
-             const EvaluationColumns& evaluations, const ResultColumns& out) {
+             const EvaluationColumns& evaluations, const ResultColumns& out, const Poll& poll) {
     const auto groups = group_by_ends(circuits);
     std::vector<Task> tasks;
     tasks.reserve(pairs.size());
@@ -485,7 +487,11 @@ void by_rays(const circuit::Models& models, const ionosphere::Drive& drive, skyw
     });
     std::optional<circuit::Circuit> ends;
     const Task* before = nullptr;
+    std::size_t done = 0;
     for (const Task& task : tasks) {
+        if (poll && ++done % kPolled == 0) {
+            poll();
+        }
         const std::size_t c = task.circuit;
         const auto& moment = moments[task.instant];
         if (!moment) {
@@ -534,7 +540,7 @@ void likelihood(const circuit::Models& models, const ionosphere::Drive& drive, s
                 Engine engine, const circuit::Options& options, const CircuitColumns& circuits,
                 const InstantColumns& instants, std::span<const std::int64_t> circuit_index,
                 std::span<const std::int64_t> instant_index, const EvaluationColumns& evaluations,
-                const ResultColumns& out) {
+                const ResultColumns& out, const Poll& poll) {
     check(circuits);
     check(instants);
     const std::size_t circuits_count = circuits.tx_lat_deg.size();
@@ -547,7 +553,7 @@ void likelihood(const circuit::Models& models, const ionosphere::Drive& drive, s
         const auto moments = circuit::prepare(
             models, instants.t_unix_s, instants.f107_sfu,
             {instants.kp, instants.xray_w_m2, instants.proton_2_pfu, instants.proton_5_pfu}, drive);
-        by_rays(models, drive, route, options, circuits, moments, pairs, evaluations, out);
+        by_rays(models, drive, route, options, circuits, moments, pairs, evaluations, out, poll);
         return;
     }
     const auto prepared =
@@ -555,6 +561,9 @@ void likelihood(const circuit::Models& models, const ionosphere::Drive& drive, s
     std::optional<skywave::Finder> finder;
     std::size_t current = circuits_count;  // none yet
     for (std::size_t i = 0; i < pairs.size(); ++i) {
+        if (poll && (i + 1) % kPolled == 0) {
+            poll();
+        }
         const auto [c, t] = pairs[i];
         if (c != current) {
             current = c;

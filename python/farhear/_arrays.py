@@ -60,7 +60,8 @@ def restore(flat: NDArray[Any], shape: tuple[int, ...]) -> Any:
     return flat.reshape(shape) if shape else flat.reshape(-1)[0]
 
 
-_BLOCK = 1 << 16  # pairs in one call of the core: bounds memory and lets Ctrl-C through
+_BLOCK = 1 << 16  # pairs in one call of the core: bounds memory and, of quick ones, lets Ctrl-C in
+SLOW_BLOCK = 1 << 10  # the same where a pair takes 0.1 to 0.4 ms and nothing lets Ctrl-C in
 
 
 Call = Callable[[list[Floats], Indices, Indices, list[Floats]], dict[str, NDArray[Any]]]
@@ -82,29 +83,40 @@ class Pairing:
     instant_index: Indices
     _interleave: tuple[tuple[int, ...], tuple[int, ...]] | None
 
-    def run(self, call: Call, each: Sequence[Floats] = ()) -> dict[str, NDArray[Any]]:
-        """Let the core work on the grid, or on the pairs block by block, equal rows together.
+    def run(
+        self, call: Call, each: Sequence[Floats] = (), block: int = _BLOCK
+    ) -> dict[str, NDArray[Any]]:
+        """Let the core work block by block, equal rows together; a small grid at once.
 
         `each`: columns with a value for every pair, in the broadcast shape; an empty one stays so.
-        Results may have more axes, behind.
+        `block`: pairs in one call of the core. Results may have more axes, behind.
         """
         of_pairs = [self._flatten(column) if column.size else column for column in each]
-        if self._interleave is not None or self.row_index.size == 0:
+        is_grid = self._interleave is not None
+        count = self.instants[0].size
+        size = self.rows[0].size * count if is_grid else self.row_index.size
+        if size == 0 or (is_grid and size <= block):
             flat = call(self.instants, self.row_index, self.instant_index, of_pairs)
             return {name: self._restore(values) for name, values in flat.items()}
         out: dict[str, NDArray[Any]] = {}
-        order = np.argsort(self.row_index, kind="stable")
-        for first in range(0, order.size, _BLOCK):
-            where = order[first : first + _BLOCK]
-            used, inverse = np.unique(self.instant_index[where], return_inverse=True)
+        order = np.arange(size) if is_grid else np.argsort(self.row_index, kind="stable")
+        for first in range(0, size, block):
+            where = order[first : first + block]
+            if is_grid:
+                row, instant = np.divmod(where, count)
+                used = np.arange(instant.min(), instant.max() + 1)
+                inverse = instant - used[0]
+            else:
+                row = self.row_index[where]
+                used, inverse = np.unique(self.instant_index[where], return_inverse=True)
             part = call(
                 [np.ascontiguousarray(a[used]) for a in self.instants],
-                np.ascontiguousarray(self.row_index[where]),
+                np.ascontiguousarray(row),
                 inverse.astype(np.int64).reshape(-1),
                 [np.ascontiguousarray(c[where]) if c.size else c for c in of_pairs],
             )
             for name, values in part.items():
-                shape = (order.size, *values.shape[1:])
+                shape = (size, *values.shape[1:])
                 out.setdefault(name, np.empty(shape, values.dtype))[where] = values
         return {name: self._restore(values) for name, values in out.items()}
 

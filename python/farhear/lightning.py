@@ -7,7 +7,16 @@ from typing import Any
 from numpy.typing import ArrayLike
 
 from farhear import _core
-from farhear._arrays import FLUX_SFU, Floats, Indices, as_float64, check_place, check_range, pair
+from farhear._arrays import (
+    FLUX_SFU,
+    SLOW_BLOCK,
+    Floats,
+    Indices,
+    as_float64,
+    check_place,
+    check_range,
+    pair,
+)
 from farhear._core_models import drive, field, maps
 from farhear.noise import Noise
 from farhear.times import unix_s
@@ -65,5 +74,5 @@ def noise(
         out = _core.lightning.noise(maps(), field(), how, *args)
         return dict(zip(Noise._fields, out, strict=True))
 
-    got = pairing.run(call)
+    got = pairing.run(call, block=SLOW_BLOCK)
     return Noise(*(got[name][()] for name in Noise._fields))

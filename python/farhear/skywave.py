@@ -16,7 +16,16 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from farhear import _core
-from farhear._arrays import FLUX_SFU, Floats, Indices, as_float64, check_place, check_range, pair
+from farhear._arrays import (
+    FLUX_SFU,
+    SLOW_BLOCK,
+    Floats,
+    Indices,
+    as_float64,
+    check_place,
+    check_range,
+    pair,
+)
 from farhear._core_models import drive, field, maps, models
 from farhear.errors import InputError
 from farhear.times import unix_s
@@ -340,4 +349,4 @@ def muf(
         args = (*pairing.rows, *args)
         return {"muf_mhz": _core.skywave.muf(maps(), field(), how, way, *args)}
 
-    return pairing.run(call)["muf_mhz"][()]
+    return pairing.run(call, block=SLOW_BLOCK)["muf_mhz"][()]

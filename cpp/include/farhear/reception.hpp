@@ -2,6 +2,7 @@
 
 #include <array>
 #include <cstdint>
+#include <functional>
 #include <limits>
 #include <span>
 
@@ -155,6 +156,9 @@ struct ResultColumns {
     std::span<std::uint8_t> limit;
 };
 
+/// Called every 10 ms or so; what it throws ends the work.
+using Poll = std::function<void()>;
+
 /// Many evaluations. Element i uses circuit circuit_index[i] and instant instant_index[i]; with
 /// both index columns empty, every circuit at every instant, [circuit][instant]. Keep equal
 /// circuits next to each other: a circuit's control points are prepared whenever it changes. NaN in
@@ -164,6 +168,6 @@ void likelihood(const circuit::Models& models, const ionosphere::Drive& drive, s
                 Engine engine, const circuit::Options& options, const CircuitColumns& circuits,
                 const InstantColumns& instants, std::span<const std::int64_t> circuit_index,
                 std::span<const std::int64_t> instant_index, const EvaluationColumns& evaluations,
-                const ResultColumns& out);
+                const ResultColumns& out, const Poll& poll = {});
 
 }  // namespace farhear::reception

@@ -23,6 +23,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
+from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -71,8 +72,14 @@ is closed at noon does not close at dusk, and the like at dawn. unknown: hours a
 is no far circuit, or the sun does not rise or set."""
 
 
+TURNS = ("dusk_opening", "dusk_closing", "dawn_opening", "dawn_closing")
+_TURN = np.dtype(
+    [(f"{turn}_{what}", kind) for turn in TURNS for what, kind in (("min", "f8"), ("state", "u1"))]
+)
+
+
 @dataclass(frozen=True, slots=True)
-class _Driver:
+class Driver:
     """The 12-month smoothed flux of each date and where it comes from."""
 
     f107_sfu: Floats
@@ -135,8 +142,9 @@ def season_study(
         None works everything out now. Else nothing is: the study holds dask arrays, in pieces of at
         most so many 'broadcast' and so many 'date' (a name left out: all of them), and may be of
         any size. Results are the same to the bit, on whatever dask runs them. A piece takes some
-        25 us for each broadcast, worked-out date and hour, so `{"broadcast": 200, "date": 30}` with
-        every seventh date some 0.6 s.
+        60 us for each broadcast, worked-out date and hour. Broadcasts of one site share work, so
+        cut dates first: `{"date": 1}` with `step_days` 1; with more, several times as many, for a
+        piece also works out the dates on either side of it.
     progress
         Called with circuits done and circuits in all, after every block. Ctrl-C works between
         blocks. Not with `chunks`.
@@ -162,11 +170,8 @@ def season_study(
 
     import farhear._accessor  # noqa: F401  season.farhear
 
-    name = season if season is not None else schedule.season
-    if name is None:
-        raise InputError("season is not given and the schedule has none; say for example 'B25'")
-    if not 0.0 < threshold < 1.0:
-        raise InputError(f"threshold = {threshold!r} is outside (0, 1)")
+    name = season_of(season, schedule)
+    check_threshold(threshold)
     if not 1 <= step_days <= 31:
         raise InputError(f"step_days = {step_days!r} is outside [1, 31]")
     if not 0.0 <= far_km <= 20000.0:
@@ -187,13 +192,15 @@ def season_study(
     # The half days around dusk and dawn reach into the neighbouring UTC dates.
     wide = np.unique([day - 1, day, day + 1]) if hour.size == 24 else day
     keep = np.isin(wide, day)
-    wide_times = UtcTimes(wide[:, None] * _DAY_S + hour[None, :] * _HOUR_S + HALF_HOUR_S)
-    packed = _blocks(
+    wide_times = UtcTimes(instants_s(wide, hour))
+    packed = blocks(
         _cells if chunks else partial(_on_threads, progress),
+        "bdh",
         CELL,
         chunks and {"b": chunks["broadcast"], "d": _cut(day, wide, chunks["date"])},
         (circuit_keys(frame, geometry), wide),
         ("bk", "d"),
+        new={"h": hour.size},
         some=_sampled(wide, step_days),
         hour=hour,
         flux=(day, driver.f107_sfu),
@@ -202,17 +209,18 @@ def season_study(
     )
     is_far = geometry["distance_km"] >= far_km
     band_names = present_bands(frame)
-    in_band = frame["band"].to_numpy(dtype=object)[:, None] == np.array(band_names, dtype=object)
+    in_band = rows_in_bands(frame, band_names)
     in_far_band = in_band & is_far[:, None]
-    best = (_later_best if chunks else _best)(
-        packed["likelihood"], np.hstack([in_band, in_far_band])
-    )[0]
-    open_likelihood, far_likelihood = best[: len(band_names)], best[len(band_names) :]
+    counted = np.hstack([in_band, in_far_band])
+    best = (_later_best if chunks else best_of)(packed["likelihood"], counted)[0]
     sky = _sky(station, wide, wide_times)
-    turns = (_later_turns if chunks else _turns)(far_likelihood, wide_times.unix_s, sky, threshold)
+    turns = (_later_turns if chunks else _turns)(
+        best[len(band_names) :], wide_times.unix_s, sky, threshold
+    )
 
-    on_air = _blocks(
+    on_air = blocks(
         on_air_in,
+        "bdh",
         np.dtype(np.bool_),
         chunks and {"b": chunks["broadcast"], "d": chunks["date"]},
         (schedule.frame.index.get_indexer(frame.index), wide_times.unix_s[keep]),
@@ -220,11 +228,12 @@ def season_study(
         schedule=schedule,
         season=name,
     )
-    cells = {key: packed[key][:, keep] for key in CELL.names or ()}
+    kept = _later_kept if chunks else _kept
+    packed, best = kept(packed, keep), kept(best, keep)
+    cells = fields(packed)
     cells["limit"] = np.where(on_air, cells["limit"], np.uint8(_NOT_ON_AIR))
-    open_likelihood, far_likelihood = open_likelihood[:, keep], far_likelihood[:, keep]
     sky = {key: value[keep] for key, value in sky.items()}
-    turns = {key: (value[:, keep], state[:, keep]) for key, (value, state) in turns.items()}
+    turns = fields(turns[:, keep])
 
     three = ("broadcast", "date", "hour_utc")
     variables: dict[str, Any] = {
@@ -240,7 +249,7 @@ def season_study(
         ),
         "open_likelihood": (
             ("band", "date", "hour_utc"),
-            open_likelihood,
+            best[: len(band_names)],
             attrs_of(
                 "1",
                 "highest likelihood among the band's circuits, as if all were on the air",
@@ -249,7 +258,7 @@ def season_study(
         ),
         "far_likelihood": (
             ("band", "date", "hour_utc"),
-            far_likelihood,
+            best[len(band_names) :],
             attrs_of(
                 "1",
                 f"highest likelihood among the band's circuits of {far_km:g} km or more, "
@@ -267,13 +276,7 @@ def season_study(
             in_band.sum(axis=0, dtype=np.int32),
             attrs_of("1", "broadcasts of the schedule in the band", "schedule"),
         ),
-        "f107_sfu": (
-            ("date",),
-            driver.f107_sfu,
-            attrs_of(
-                "sfu", "12-month smoothed solar flux at 10.7 cm, observed series", driver.digest
-            ),
-        ),
+        "f107_sfu": flux_variable("date", driver),
         "f107_status": (("date",), np.array(driver.status, dtype=object), {"long_name": "status"}),
     }
     variables |= _sky_variables(sky)
@@ -298,6 +301,20 @@ def season_study(
     )
     study = xr.Dataset(variables, coordinates, attributes)
     return study.unify_chunks() if chunks else study
+
+
+def season_of(season: str | None, schedule: Schedule) -> str:
+    """The season that is given, else that of the schedule."""
+    name = season if season is not None else schedule.season
+    if name is None:
+        raise InputError("season is not given and the schedule has none; say for example 'B25'")
+    return name
+
+
+def check_threshold(threshold: float) -> None:
+    """Refuse a likelihood that no band could pass or fail."""
+    if not 0.0 < threshold < 1.0:
+        raise InputError(f"threshold = {threshold!r} is outside (0, 1)")
 
 
 def attrs_of(units: str, long_name: str, source: str) -> dict[str, Any]:
@@ -351,18 +368,18 @@ def usable(schedule: Schedule) -> tuple[pd.DataFrame, pd.DataFrame]:
     return frame, schedule.frame.loc[digital]
 
 
-def driver_of(indices: Any, day: NDArray[np.int64], f107_sfu: float | None) -> _Driver:
+def driver_of(indices: Any, day: NDArray[np.int64], f107_sfu: float | None) -> Driver:
     if f107_sfu is not None:
         if not 50.0 <= f107_sfu <= 400.0:
             raise InputError(f"f107_sfu = {f107_sfu!r} is outside [50, 400]")
-        return _Driver(np.full(day.size, float(f107_sfu)), ["given"] * day.size, "given by caller")
+        return Driver(np.full(day.size, float(f107_sfu)), ["given"] * day.size, "given by caller")
     if indices is None:
         from farhear.indices import load_indices
 
         indices = load_indices()
     flux = indices.f107_12month_sfu(UtcTimes(np.asarray(day * _DAY_S + _DAY_S / 2.0, np.float64)))
     values = np.asarray(flux.f107_sfu, dtype=np.float64)
-    return _Driver(values, [str(s) for s in flux.status], str(indices.name))
+    return Driver(values, [str(s) for s in flux.status], str(indices.name))
 
 
 def broadcast_geometry(station: Station, frame: pd.DataFrame) -> dict[str, Any]:
@@ -441,8 +458,7 @@ def _cells(
     if some is not None:
         first, last = np.clip(np.searchsorted(some, day[[0, -1]]), 1, some.size - 1)
         needed = some[first - 1 : last + 1]
-    unix_s = needed[:, None] * _DAY_S + hour[None, :] * _HOUR_S + HALF_HOUR_S
-    cells = circuits(keys, unix_s, np.interp(needed, *flux), **given)
+    cells = circuits(keys, instants_s(needed, hour), np.interp(needed, *flux), **given)
     return cells if some is None else _between(cells, needed, day)
 
 
@@ -547,8 +563,8 @@ def packed_cells(seen: xr.Dataset) -> NDArray[Any]:
     return out
 
 
-def cell_variables(dims: tuple[str, ...], cells: Any) -> dict[str, Any]:
-    """Variables of a dataset out of cells, or of a mapping with the same names."""
+def cell_variables(dims: tuple[str, ...], cells: Mapping[str, Any]) -> dict[str, Any]:
+    """Variables of a dataset out of the `fields` of cells."""
     from farhear import reception
 
     limit = reception.flags(reception.LIMITS, "what limits reception")
@@ -572,6 +588,11 @@ def on_air_in(
     return schedule.on_air(UtcTimes(unix_s), rows=rows) & inside
 
 
+def instants_s(day: NDArray[np.int64], hour: NDArray[np.int64]) -> Floats:
+    """Middles of the hours of days since 1970, shape (days, hours). [s]"""
+    return day[:, None] * _DAY_S + hour[None, :] * _HOUR_S + HALF_HOUR_S
+
+
 def present_bands(frame: pd.DataFrame) -> list[str]:
     """Bands that occur in a schedule, from low to high frequency."""
     present = set(frame["band"])
@@ -579,7 +600,13 @@ def present_bands(frame: pd.DataFrame) -> list[str]:
     return names + ([bands.OTHER] if bands.OTHER in present else [])
 
 
-def _best(likelihood: NDArray[np.float32], counted: NDArray[np.bool_]) -> NDArray[np.float32]:
+def rows_in_bands(frame: pd.DataFrame, names: list[str]) -> NDArray[np.bool_]:
+    """Which rows of a schedule are in which band, shape (rows, bands)."""
+    of_row = frame["band"].to_numpy(dtype=object)
+    return np.stack([of_row == name for name in names], axis=1)
+
+
+def best_of(likelihood: NDArray[np.float32], counted: NDArray[np.bool_]) -> NDArray[np.float32]:
     """Highest likelihood among the counted rows; NaN where none is.
 
     Shapes: (rows, dates, hours), (rows, n) to (1, n, dates, hours).
@@ -603,17 +630,34 @@ def _on_threads(progress: Callable[[int, int], None] | None, *args: Any, **given
         pool.shutdown(cancel_futures=True)
 
 
-def _blocks(
+def blocks(
     function: Callable[..., Any],
+    out: str,
     dtype: np.dtype[Any],
     cut: Mapping[str, int | tuple[int, ...]] | None,
     arrays: tuple[NDArray[Any], ...],
     axes: tuple[str, ...],
+    new: Mapping[str, int] | None = None,
     **given: Any,
 ) -> Any:
-    """Call a function of (broadcast, date, hour) now, or let dask call it for every block.
+    """Call a function now, or let dask call it for every block of the arrays.
 
-    `axes` names those of each array, b, d, h or another; `cut` says into what lengths, None: now.
+    Parameters
+    ----------
+    function
+        Takes the arrays, or blocks of them, and what is given.
+    out, axes
+        A letter for each axis of the result and of each array.
+    dtype
+        Of the result.
+    cut
+        Length or lengths of the blocks along an axis; others are whole. None: call it now.
+    arrays
+        Those that are cut.
+    new
+        Lengths of the axes of the result that no array has.
+    **given
+        For the function, the same for every block.
     """
     if cut is None:
         return function(*arrays, **given)
@@ -625,11 +669,21 @@ def _blocks(
         parts += [da.from_array(array, chunks=tuple(cut.get(n, -1) for n in names)), names]
     # each of them travels to a worker once, not with every block
     once = {key: delayed(value, traverse=False) for key, value in given.items()}
-    meta = np.empty((0, 0, 0), dtype)
-    hours = {} if "h" in "".join(axes) else {"h": given["hour"].size}
+    meta = np.empty((0,) * len(out), dtype)
     return da.blockwise(
-        function, "bdh", *parts, **once, new_axes=hours, meta=meta, concatenate=True
+        function, out, *parts, **once, new_axes=dict(new or {}), meta=meta, concatenate=True
     )
+
+
+def fields(records: Any) -> dict[str, Any]:
+    """Each field of an array of records as an array of its own."""
+    return {key: _field(records, key) for key in records.dtype.names}
+
+
+def _field(records: Any, key: str) -> Any:
+    if isinstance(records, np.ndarray):
+        return np.ascontiguousarray(records[key])
+    return records.map_blocks(_field, key, dtype=records.dtype[key])
 
 
 def _cut(day: NDArray[np.int64], wide: NDArray[np.int64], length: int) -> tuple[int, ...]:
@@ -638,32 +692,54 @@ def _cut(day: NDArray[np.int64], wide: NDArray[np.int64], length: int) -> tuple[
     return tuple(np.diff([0, *edges, wide.size]).tolist())
 
 
+def _kept(values: NDArray[Any], keep: NDArray[np.bool_]) -> NDArray[Any]:
+    return values[:, keep]
+
+
+def _later_kept(values: Any, keep: NDArray[np.bool_]) -> Any:
+    """What `_kept` returns, as a dask array: block by block, so that blocks stay what they are."""
+    import dask.array as da
+
+    lengths = values.chunks[1]
+    parts = np.split(keep, np.cumsum(lengths)[:-1])
+    days = da.from_array(keep, chunks=(lengths,))
+    left = {"d": tuple(int(part.sum()) for part in parts)}
+    return da.blockwise(
+        _kept, "bdh", values, "bdh", days, "d", adjust_chunks=left, meta=values._meta
+    )
+
+
 def _later_best(likelihood: Any, counted: NDArray[np.bool_]) -> Any:
-    """What `_best` returns, as a dask array: block by block, then the best of the blocks."""
+    """What `best_of` returns, as a dask array: block by block, then the best of the blocks."""
     import dask.array as da
 
     rows = da.from_array(counted, chunks=(likelihood.chunks[0], -1))
     meta = np.empty((0, 0, 0, 0), np.float32)
     best = da.blockwise(
-        _best, "bndh", likelihood, "bdh", rows, "bn", adjust_chunks={"b": 1}, meta=meta
+        best_of, "bndh", likelihood, "bdh", rows, "bn", adjust_chunks={"b": 1}, meta=meta
     )
     highest = np.fmax.reduce
     return da.reduction(best, highest, highest, axis=0, keepdims=True, dtype=np.float32)
 
 
-def _later_turns(likelihood: Any, *args: Any) -> dict[str, tuple[Any, Any]]:
-    """What `_turns` returns, as dask arrays: it needs whole runs of days, and they are small."""
+def _later_turns(likelihood: Any, *args: Any) -> Any:
+    """What `_turns` returns, as a dask array: it needs whole runs of days, and they are small."""
     import dask.array as da
-    from dask.delayed import delayed
 
-    later = delayed(_turns)(likelihood, *args)
-    return {
-        key: tuple(
-            da.from_delayed(later[key][i], likelihood.shape[:2], dtype)
-            for i, dtype in enumerate((np.float64, np.uint8))
-        )
-        for key in ("dusk_opening", "dusk_closing", "dawn_opening", "dawn_closing")
-    }
+    others = [one for arg in args for one in (arg, None)]
+    meta = np.empty((0, 0), _TURN)
+    return da.blockwise(
+        _turns, "nd", likelihood.rechunk(-1), "ndh", *others, meta=meta, concatenate=True
+    )
+
+
+def need(*packages: str) -> None:
+    """Refuse to go on without packages of the extra `large`."""
+    for package in packages:
+        if find_spec(package) is None:
+            raise InputError(
+                f"the package {package} is not there; install it: pip install 'farhear[large]'"
+            )
 
 
 def checked_chunks(chunks: Mapping[str, int], sizes: Mapping[str, int]) -> dict[str, int]:
@@ -672,8 +748,10 @@ def checked_chunks(chunks: Mapping[str, int], sizes: Mapping[str, int]) -> dict[
     Raises
     ------
     InputError
-        On another dimension, or a length that is no whole number from 1.
+        On another dimension, a length that is no whole number from 1, or when dask is not
+        installed.
     """
+    need("dask")
     if not isinstance(chunks, Mapping):
         raise InputError(f"chunks = {chunks!r} is no mapping such as {dict.fromkeys(sizes, 10)!r}")
     for key, length in chunks.items():
@@ -779,7 +857,7 @@ def crossing(
 
 def _turns(
     likelihood: NDArray[np.float32], t_unix_s: Floats, sky: dict[str, Any], threshold: float
-) -> dict[str, tuple[Floats, NDArray[np.uint8]]]:
+) -> NDArray[Any]:
     """Opening and closing around dusk (solar noon to midnight) and dawn (midnight to noon)."""
     n_band, n_day = likelihood.shape[0], t_unix_s.shape[0]
     origin_s = t_unix_s[0, 0] // _HOUR_S * _HOUR_S + HALF_HOUR_S
@@ -788,14 +866,14 @@ def _turns(
     series[:, slot] = likelihood.reshape(n_band, -1)
     noon_s = (sky["rise_s"] + sky["set_s"]) / 2.0
     noon_s = np.where(sky["set_s"] > sky["rise_s"], noon_s, np.nan)
-    out: dict[str, tuple[Floats, NDArray[np.uint8]]] = {}
+    out = np.zeros((n_band, n_day), _TURN)
     for part, begin_s, sun_s in (
         ("dusk", noon_s, sky["set_s"]),
         ("dawn", noon_s - _DAY_S / 2.0, sky["rise_s"]),
     ):
         for direction, rising in (("opening", True), ("closing", False)):
-            minutes = np.full((n_band, n_day), np.nan)
-            state = np.full((n_band, n_day), 4, np.uint8)
+            minutes, state = (out[f"{part}_{direction}_{what}"] for what in ("min", "state"))
+            minutes[:], state[:] = np.nan, 4
             for d in np.flatnonzero(~np.isnan(begin_s)):
                 low = int(np.ceil((begin_s[d] - origin_s) / _HOUR_S))
                 high = int(np.floor((begin_s[d] + _DAY_S / 2.0 - origin_s) / _HOUR_S))
@@ -811,19 +889,18 @@ def _turns(
                         last=part == "dawn",
                     )
                     minutes[b, d] = (at_s - sun_s[d]) / 60.0
-            out[f"{part}_{direction}"] = minutes, state
     return out
 
 
-def _turn_variables(turns: dict[str, tuple[Floats, NDArray[np.uint8]]]) -> dict[str, Any]:
+def _turn_variables(turns: Mapping[str, Any]) -> dict[str, Any]:
     variables: dict[str, Any] = {}
-    for name, (minutes, state) in turns.items():
+    for name in TURNS:
         part, direction = name.split("_")
         event = "sunset" if part == "dusk" else "sunrise"
         verb = "opens" if direction == "opening" else "closes"
         variables[f"{name}_min"] = (
             ("band", "date"),
-            minutes,
+            turns[f"{name}_min"],
             {
                 **attrs_of(
                     "min", f"when the band {verb} at {part}, after {event}", "far_likelihood"
@@ -835,7 +912,7 @@ def _turn_variables(turns: dict[str, tuple[Floats, NDArray[np.uint8]]]) -> dict[
         )
         variables[f"{name}_state"] = (
             ("band", "date"),
-            state,
+            turns[f"{name}_state"],
             {
                 "long_name": f"what the half day around {part} holds: does the band {verb[:-1]}?",
                 "flag_values": np.array(list(TURN_STATES), dtype=np.uint8),
@@ -852,6 +929,12 @@ def date_coordinate(dim: str, day: NDArray[np.int64], long_name: str) -> tuple[A
     """Days since 1970 as an axis of time."""
     stamps = (day * 86400).astype("datetime64[s]").astype("datetime64[ns]")
     return (dim,), stamps, {"standard_name": "time", "long_name": long_name, "axis": "T"}
+
+
+def flux_variable(dim: str, driver: Driver) -> tuple[Any, ...]:
+    """The flux that the results rest on."""
+    text = "12-month smoothed solar flux at 10.7 cm, observed series"
+    return (dim,), driver.f107_sfu, attrs_of("sfu", text, driver.digest)
 
 
 def hour_coordinate(hour: NDArray[np.int64]) -> tuple[Any, ...]:
@@ -902,7 +985,7 @@ def _global_attributes(
     season: str,
     threshold: float,
     far_km: float,
-    driver: _Driver,
+    driver: Driver,
     left_out: pd.DataFrame,
     long_path: str,
     step_days: int,
@@ -976,10 +1059,7 @@ def band_weeks(study: xr.Dataset) -> pd.DataFrame:
     hours = study["hour_utc"].to_numpy()
     far_likelihood = study["far_likelihood"].to_numpy()
     offset_min = study["utc_offset_min"].to_numpy()
-    turns = {
-        key: study[f"{key}_min"].to_numpy()
-        for key in ("dusk_opening", "dusk_closing", "dawn_opening", "dawn_closing")
-    }
+    turns = {key: study[f"{key}_min"].to_numpy() for key in TURNS}
     rows: list[dict[str, Any]] = []
     for b, name in enumerate(study["band"].to_numpy()):
         for week in np.unique(weeks):

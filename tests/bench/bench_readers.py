@@ -12,7 +12,7 @@ from pathlib import Path
 
 import openpyxl
 import pandas as pd
-from _timing import best_s, size
+from _timing import best_s, row, size
 
 from farhear.log import read_log
 from farhear.schedule import read_schedule
@@ -102,7 +102,7 @@ def write_sheet(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]
 
 def main() -> None:
     n_log, n_list = size(100_000), size(20_000)
-    print("one core, processor time, best of some runs; how many times the peer takes")
+    print("one core, processor time, best of some runs")
     with tempfile.TemporaryDirectory() as folder:
         log, listed, sheet = (Path(folder) / name for name in ("log.csv", "list.csv", "list.xlsx"))
         write(log, LOG, checks(n_log))
@@ -127,7 +127,7 @@ def main() -> None:
             ),
         ):
             took, alone = best_s(ours, 3), best_s(peer, 3)
-            print(f"{name:22s} {n:7d} rows {took:7.3f} s {took / alone:6.1f} x pandas alone")
+            row(f"{name}, rows", took, n, "pandas alone", alone / n)
 
 
 if __name__ == "__main__":

@@ -9,7 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pvlib
-from _timing import QUICK, best_s, size
+from _timing import QUICK, best_s, row, size
 
 from farhear import _core, sun
 from farhear.times import UtcTimes
@@ -19,11 +19,6 @@ N_SPA = size(50_000)
 N_DAYS = size(20_000)
 N_SPA_DAYS = size(5000)
 N_SIDE = 100 if QUICK else 1000
-
-
-def best_ns(call, n, repeats=5, clock=time.process_time):
-    """Nanoseconds per element of the fastest of some runs."""
-    return best_s(call, repeats, clock) / n * 1e9
 
 
 def closed_form(t_unix_s, lat_deg, lon_deg):
@@ -67,51 +62,47 @@ def main():
     lat, lon = rng.uniform(-90.0, 90.0, N), rng.uniform(-180.0, 180.0, N)
     utc = UtcTimes(t)
 
-    face = best_ns(lambda: sun.position(utc, lat, lon), N)
-    core = best_ns(lambda: _core.sun.position(t, lat, lon), N)
-    plain = best_ns(lambda: closed_form(t, lat, lon), N, 3)
+    plain = best_s(lambda: closed_form(t, lat, lon), 3) / N
     few = slice(0, N_SPA)
-    spa = best_ns(
-        lambda: pvlib.spa.solar_position_numpy(
-            t[few], lat[few], lon[few], 0.0, 1013.25, 12.0, 67.0, 0.5667, 1
-        ),
-        N_SPA,
-        2,
+    spa = (
+        best_s(
+            lambda: pvlib.spa.solar_position_numpy(
+                t[few], lat[few], lon[few], 0.0, 1013.25, 12.0, 67.0, 0.5667, 1
+            ),
+            2,
+        )
+        / N_SPA
     )
-    print(f"pairs, {N} elements, ns each; how many times slower than position")
-    print(f"  position                {face:9.1f}")
-    print(f"  its kernel alone        {core:9.1f}")
-    print(f"  numpy closed form       {plain:9.1f} {plain / face:8.1f} x")
-    print(f"  pvlib SPA in numpy      {spa:9.1f} {spa / face:8.1f} x   ({N_SPA} elements)")
+    print(f"{N} pairs of instant and place")
+    row("closed form in numpy", plain, 1)
+    row("SPA of pvlib in numpy", spa, 1)
+    row("kernel against the closed form", best_s(lambda: _core.sun.position(t, lat, lon)), N,
+        "numpy", plain)  # fmt: skip
+    face = best_s(lambda: sun.position(utc, lat, lon))
+    row("position against the closed form", face, N, "numpy", plain, asked=10.0)
+    row("position against SPA", face, N, "pvlib", spa, asked=300.0)
 
     times, place_lat, place_lon = UtcTimes(t[:N_SIDE, None]), lat[:N_SIDE], lon[:N_SIDE]
-    grid = best_ns(lambda: sun.position(times, place_lat, place_lon), N)
+    broadcast = best_s(lambda: closed_form(t[:N_SIDE, None], place_lat, place_lon), 3) / N_SIDE**2
+    grid = best_s(lambda: sun.position(times, place_lat, place_lon))
+    row(f"{N_SIDE} times x {N_SIDE} places", grid, N_SIDE**2, "numpy", broadcast)
     one = UtcTimes(t[:, None])
-    place = best_ns(lambda: sun.position(one, lat[:1], lon[:1]), N)
-    broadcast = best_ns(lambda: closed_form(t[:N_SIDE, None], place_lat, place_lon), N, 3)
-    print(f"{N_SIDE} times x {N_SIDE} places, ns each")
-    print(f"  position                {grid:9.1f}")
-    print(f"  numpy closed form       {broadcast:9.1f} {broadcast / grid:8.1f} x")
-    print(f"  position, 1 place       {place:9.1f}")
+    row("one place", best_s(lambda: sun.position(one, lat[:1], lon[:1])), N, "numpy", plain)
 
     days = rng.integers(7305, 24106, N_DAYS).astype("datetime64[D]")
-    rise = best_ns(lambda: sun.events(days, lat[:N_DAYS], lon[:N_DAYS], None), N_DAYS, 3)
     few = slice(0, N_SPA_DAYS)
     start = days[few].astype(np.int64) * 86400
-    theirs = best_ns(
-        lambda: pvlib.spa.transit_sunrise_sunset(start, lat[few], lon[few], 67.0, 1), N_SPA_DAYS, 2
-    )
-    print("rise and set, ns a day")
-    print(f"  events                  {rise:9.0f}")
-    print(f"  pvlib SPA in numpy      {theirs:9.0f} {theirs / rise:8.1f} x")
+    theirs = best_s(lambda: pvlib.spa.transit_sunrise_sunset(start, lat[few], lon[few], 67.0, 1), 2)
+    rise = best_s(lambda: sun.events(days, lat[:N_DAYS], lon[:N_DAYS], None), 3)
+    row("rise and set of a day", rise, N_DAYS, "pvlib", theirs / N_SPA_DAYS)
 
     with ThreadPoolExecutor(2) as pool:
         arrays = [np.concatenate([a] * 4) for a in (t, lat, lon)]
-        single = best_ns(lambda: in_threads(pool, 1, arrays), 4 * N, clock=time.perf_counter)
-        double = best_ns(lambda: in_threads(pool, 2, arrays), 4 * N, clock=time.perf_counter)
+        single = best_s(lambda: in_threads(pool, 1, arrays), clock=time.perf_counter)
+        double = best_s(lambda: in_threads(pool, 2, arrays), clock=time.perf_counter)
         whole = _core.sun.position(*arrays)
         halves = [np.concatenate(h) for h in zip(*in_threads(pool, 2, arrays), strict=True)]
-    print(f"two threads: {single:.1f} -> {double:.1f} ns, {single / double:.2f} x")
+    row("two threads, wall time", double, 4 * N, "one", single / (4 * N))
 
     same = all(np.array_equal(a, b) for a, b in zip(whole, halves, strict=True))
     pairs = _core.sun.position(

@@ -31,7 +31,7 @@ import pandas as pd
 
 from farhear._core import __version__
 from farhear.errors import InputError
-from farhear.tables import MAX_ROWS, Fault, RawRow, decode
+from farhear.tables import MAX_ROWS, Fault, RawRow, decode, said_by
 
 __all__ = ["LIMITS", "adif_bytes", "adif_rows"]
 
@@ -66,8 +66,8 @@ def adif_rows(
         records, _ = adif_io.read_from_string(text)
     except adif_io.AdifHeaderWithoutEOHError:
         raise InputError(f"{source} is not ADIF: its header has no <EOH>") from None
-    except (adif_io.AdifError, ValueError, IndexError) as cause:
-        raise InputError(f"{source} is not ADIF: {cause}") from None
+    except (adif_io.AdifError, ValueError, IndexError, OverflowError) as cause:
+        raise InputError(f"{source} is not ADIF: {said_by(cause)}") from None
     if len(records) > MAX_ROWS:
         raise InputError(f"{source} has more than {MAX_ROWS} records, the stated limit")
     rows: list[RawRow] = []

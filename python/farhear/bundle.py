@@ -15,21 +15,23 @@ from __future__ import annotations
 import csv
 import hashlib
 import json
+import re
 import shutil
 import stat
+import struct
 import tempfile
+import unicodedata
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
-
-import pandas as pd
 
 from farhear._files import put
 from farhear.errors import InputError
+from farhear.tables import frame_of, said_by
 
 __all__ = [
     "DESCRIPTOR",
@@ -58,6 +60,18 @@ MOST_BYTES = 2**30
 _TIME = (1980, 1, 1, 0, 0, 0)  # the first that a zip can hold
 _PACKAGE = "https://datapackage.org/profiles/2.0/datapackage.json"
 _CHUNK = 2**20
+_LISTED_BYTES = 1000  # of an archive's list, for one entry at most
+_DEVICE = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")  # no files on Windows
+# what the library raises on an archive that is none, an OSError where it is sent before its begin
+_DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    EOFError,
+    RuntimeError,
+    ValueError,
+    OSError,
+)
 _INTEGER = r"[+-]?\d{1,15}"
 _NUMBER = r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?"
 
@@ -88,16 +102,14 @@ def _files_of(folder: Path) -> list[str]:
 
 def _check_name(name: str) -> None:
     """Refuse a name that is none inside a folder, on any system."""
-    parts = PurePosixPath(name).parts
     if (
-        not name
-        or name.startswith("/")
-        or "\\" in name
-        or ":" in name
-        or not name.isprintable()
+        not name.isprintable()
+        or set(name) & set('\\:*?"<>|')
         or len(name) > 200
-        or any(part in ("", ".", "..") or part.startswith(".") for part in name.split("/"))
-        or not parts
+        or any(
+            part == "" or part[0] == "." or part[-1] in ". " or _DEVICE.fullmatch(part)
+            for part in name.split("/")
+        )
     ):
         raise InputError(f"{name!r} is no name of a file inside a bundle")
 
@@ -113,7 +125,7 @@ def sha256_of(path: Path) -> str:
 
 def fields_of(path: Path) -> list[dict[str, str]]:
     """Fields of a CSV file as a table schema has them: number where all cells are, else text."""
-    frame = pd.read_csv(path, dtype=str, keep_default_na=False)
+    frame = frame_of(path, path.name, dtype=str, keep_default_na=False)
     out = []
     for name in frame.columns:
         cells = frame[name][frame[name] != ""]
@@ -417,19 +429,40 @@ def unpack(path: Path, folder: Path) -> None:
     """
     if folder.exists():
         raise InputError(f"{folder} is there already; name another folder")
-    try:
-        with zipfile.ZipFile(path) as archive:
-            entries = _entries(archive, path.name)
-            stage = Path(tempfile.mkdtemp(prefix=".farhear-", dir=folder.parent))
-            try:
-                for entry in entries:
-                    _extract(archive, entry, stage / entry.filename, path.name)
-                stage.rename(folder)
-            except BaseException:
-                shutil.rmtree(stage, ignore_errors=True)
-                raise
-    except zipfile.BadZipFile as fault:
-        raise InputError(f"{path.name} is damaged or no zip archive: {fault}") from None
+    _check_list(path)
+    with path.open("rb") as file:
+        try:
+            archive = zipfile.ZipFile(file)
+        except _DAMAGE as fault:
+            raise InputError(
+                f"{path.name} is damaged or no zip archive: {said_by(fault)}"
+            ) from None
+        entries = _entries(archive, path.name)
+        stage = Path(tempfile.mkdtemp(prefix=".farhear-", dir=folder.parent))
+        try:
+            for entry in entries:
+                _extract(archive, entry, stage / entry.filename, path.name)
+            stage.rename(folder)
+        except BaseException:
+            shutil.rmtree(stage, ignore_errors=True)
+            raise
+
+
+def _check_list(path: Path) -> None:
+    """Refuse a list of entries that would fill the memory when it is read.
+
+    Its size stands at byte 12 of the end record, which a comment of 64 KiB may follow; a larger
+    form (zip64) has a record of its own before that. APPNOTE 6.3, sections 4.3.15 and 4.3.16.
+    """
+    with path.open("rb") as file:
+        file.seek(max(0, file.seek(0, 2) - 2**16 - 100))
+        tail = file.read()
+    at = tail.rfind(b"PK\x05\x06")
+    if at < 0:
+        return  # no archive, as will be found
+    listed = int.from_bytes(tail[at + 12 : at + 16], "little")
+    if listed > MOST_FILES * _LISTED_BYTES or tail[max(0, at - 20) : at].startswith(b"PK\x06\x07"):
+        raise InputError(f"{path.name} has too many entries; {MOST_FILES} are the most")
 
 
 def _entries(archive: zipfile.ZipFile, source: str) -> list[zipfile.ZipInfo]:
@@ -443,6 +476,7 @@ def _entries(archive: zipfile.ZipFile, source: str) -> list[zipfile.ZipInfo]:
             f"{source} would unpack to {total // 2**20} MiB; {MOST_BYTES // 2**20} is the most"
         )
     seen: set[str] = set()
+    files: set[str] = set()
     out = []
     for entry in entries:
         name = entry.filename
@@ -453,28 +487,42 @@ def _entries(archive: zipfile.ZipFile, source: str) -> list[zipfile.ZipInfo]:
             raise InputError(f"{source}: {fault}") from None
         if kind not in (0, stat.S_IFREG, stat.S_IFDIR):
             raise InputError(f"{source}: {name} is a link or a device; only plain files are taken")
-        if name.casefold() in seen:
+        key = unicodedata.normalize("NFC", name.removesuffix("/")).casefold()
+        if key in seen:
             raise InputError(f"{source}: {name} stands there twice")
-        seen.add(name.casefold())
+        seen.add(key)
+        if entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+            raise InputError(f"{source}: {name} is packed in a way that no study is")
         if entry.flag_bits & 1:
             raise InputError(f"{source}: {name} is encrypted")
         if not entry.is_dir():
             out.append(entry)
+            files.add(key)
+    for key in seen:
+        for at in (i for i, letter in enumerate(key) if letter == "/"):
+            if key[:at] in files:
+                raise InputError(f"{source}: {key[:at]} is a file and a folder")
     return out
+
+
+def _pieces(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, source: str) -> Iterator[bytes]:
+    try:
+        with archive.open(entry) as file:
+            while chunk := file.read(_CHUNK):
+                yield chunk
+    except _DAMAGE as fault:
+        raise InputError(f"{source}: {entry.filename} is damaged: {said_by(fault)}") from None
 
 
 def _extract(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, path: Path, source: str) -> None:
     """One file; not a byte more than the archive's list promised."""
     path.parent.mkdir(parents=True, exist_ok=True)
     left = entry.file_size
-    try:
-        with archive.open(entry) as file, path.open("xb") as out:
-            while chunk := file.read(_CHUNK):
-                left -= len(chunk)
-                if left < 0:
-                    raise InputError(f"{source}: {entry.filename} is larger than it says")
-                out.write(chunk)
-    except (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError) as fault:
-        raise InputError(f"{source}: {entry.filename} is damaged: {fault}") from None
+    with path.open("xb") as out:
+        for chunk in _pieces(archive, entry, source):
+            left -= len(chunk)
+            if left < 0:
+                raise InputError(f"{source}: {entry.filename} is larger than it says")
+            out.write(chunk)
     if left:
         raise InputError(f"{source}: {entry.filename} is shorter than it says")

@@ -43,7 +43,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from farhear._files import put
+from farhear._files import alone, put
 from farhear.errors import InputError
 from farhear.layouts import cells_of, line_breaks
 from farhear.log import instant
@@ -55,6 +55,7 @@ from farhear.tables import (
     cell_text,
     decode,
     frequency_khz,
+    guarded,
     near_name,
     one_of,
     parse_cells,
@@ -303,8 +304,8 @@ def add_report(
     Parameters
     ----------
     path
-        Table in CSV. It is written beside its place and renamed; only one program may add at a
-        time.
+        Table in CSV. It is written beside its place and renamed; programs that add at once wait
+        for each other (not on Windows: there only one may add at a time).
     report
         From :func:`farhear.report.reception_report`.
     sent_utc
@@ -345,6 +346,12 @@ def add_report(
         "note": note,
     }
     texts = {name: _cell(name, value) for name, value in given.items()}
+    with alone(path.parent):
+        _add_report(path, report, texts, encoding)
+    return key
+
+
+def _add_report(path: Path, report: Report, texts: Mapping[str, str], encoding: str | None) -> None:
     if not path.exists() or path.stat().st_size == 0:
         book = _Book(path, b"", Cells(path.name, "", COLUMNS, ()), [",".join(COLUMNS) + "\n"])
     else:
@@ -368,7 +375,6 @@ def add_report(
         lines = [*lines[:-1], lines[-1] + book.line_end]
     row = book.row(texts)
     book.write([*lines, row], encoding, {**dict.fromkeys(COLUMNS, ""), **texts})
-    return key
 
 
 def add_card(
@@ -417,6 +423,11 @@ def add_card(
     for name in ("card_utc", "card_kind"):
         if not texts[name]:
             raise InputError(f"{name} is empty")
+    with alone(path.parent):
+        _add_card(path, report_id, texts, encoding)
+
+
+def _add_card(path: Path, report_id: str, texts: dict[str, str], encoding: str | None) -> None:
     book = _Book.read(path, encoding)
     frame = book.cards.frame
     keys = frame["report_id"].tolist()
@@ -502,7 +513,7 @@ class _Book:
                 raise InputError(f"{self.path.name}: the header has no column {name!r}")
         line = io.StringIO(newline="")
         writer = csv.writer(line, lineterminator=self.line_end)
-        writer.writerow([texts.get(name, "") for name in self.cells.header])
+        writer.writerow([guarded(texts.get(name, "")) for name in self.cells.header])
         return line.getvalue()
 
     def write(self, lines: Sequence[str], encoding: str | None, row: Mapping[str, str]) -> None:

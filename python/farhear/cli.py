@@ -1,32 +1,38 @@
 """The command line: `farhear evening ...`, `farhear season ...`, `python -m farhear --versions`.
 
 A mistake in the input is told in one line and ends with status 2; Ctrl-C ends with 130 (in `log` it
-is an end like any other: what was answered is on the disk) and leaves
-the files of an earlier run as they were.
+is an end like any other: what was answered is on the disk). Every file is then whole, the old or
+the new one; a study that was stopped is not sealed until the verb is called again.
 """
 
 from __future__ import annotations
 
 import argparse
+import io
 import platform
 import sys
 from collections.abc import Sequence
 
 import numpy as np
-from rich.console import Console
 
 import farhear
 from farhear.errors import InputError
 from farhear.verbs import evening, hunch, log, merge, score, season, study
+from farhear.verbs.shared import Screen
 
 __all__ = ["main", "versions"]
+
+_LONGEST_LINE = 2000  # a value from a file may be longer than a screen
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return the exit status (0, 2 for bad input, 130 for Ctrl-C)."""
     parser = _parser()
     options = parser.parse_args(arguments)
-    out = Console(markup=False, highlight=False)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a letter that the terminal lacks ends nothing
+            stream.reconfigure(errors="backslashreplace")
+    out = Screen()
     if options.versions:
         out.print(versions(), soft_wrap=True)
         return 0
@@ -36,12 +42,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         options.run(options, out)
     except (InputError, OSError) as fault:
-        Console(stderr=True, markup=False, highlight=False).print(
-            f"farhear: {fault}", soft_wrap=True
-        )
+        line = " ".join(str(fault).splitlines())
+        line = line if len(line) <= _LONGEST_LINE else f"{line[:_LONGEST_LINE]}..."
+        Screen(stderr=True).print(f"farhear: {line}", soft_wrap=True)
         return 2
     except KeyboardInterrupt:
-        Console(stderr=True, markup=False).print("farhear: stopped, nothing was written")
+        Screen(stderr=True).print("farhear: stopped")
         return 130
     return 0
 

@@ -337,7 +337,7 @@ def _member_with_study(entry: Mapping[str, Any], folder: Path) -> Member:
     for key in known:
         if key not in entry:
             raise InputError(f"key {key!r} is missing")
-    if not isinstance(entry["study"], str):
+    if not isinstance(entry["study"], str) or "\0" in entry["study"]:
         raise InputError(f"study = {entry['study']!r} is not the name of a study")
     try:
         with bundle.opened(folder / entry["study"]) as place:

@@ -17,6 +17,7 @@ from farhear import clock
 from farhear._core import __version__
 from farhear._files import put
 from farhear.errors import InputError
+from farhear.tables import csv_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,7 +45,7 @@ def write_table(plan: Plan, path: str | Path) -> None:
             out[name] = out[name].dt.strftime("%Y-%m-%dT%H:%M")
     out = out.round({"likelihood": 3, "likelihood_mean": 3, "snr_db": 1})
     out = out.round({"azimuth_deg": 0, "distance_km": 0})
-    put(Path(path), out.to_csv(index=False, lineterminator="\n").encode("utf-8"))
+    put(Path(path), csv_text(out).encode("utf-8"))
 
 
 def write_calendar(plan: Plan, path: str | Path, *, at_least: float = 0.5) -> int:

@@ -15,6 +15,8 @@ crash leaves the old ones whole.
 from __future__ import annotations
 
 import contextlib
+import errno
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -27,7 +29,7 @@ from farhear.charts.pictures import SeasonPictures
 from farhear.errors import InputError
 from farhear.schedule import Schedule
 from farhear.season import band_weeks
-from farhear.tables import Table
+from farhear.tables import Table, csv_text
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -189,6 +191,10 @@ def _staged(folder: Path) -> Iterator[_Stage]:
         yield stage
         for path in stage.files:
             stage.temporary(path).replace(path)
+    except OSError as fault:
+        if fault.errno is None or not stage.files:
+            raise
+        raise OSError(fault.errno, fault.strerror, str(stage.files[-1])) from None
     finally:
         for path in stage.files:
             stage.temporary(path).unlink(missing_ok=True)
@@ -204,13 +210,15 @@ def _write_netcdf(study: xr.Dataset, path: Path) -> None:
         encoding[name] |= {"least_significant_digit": 4}
     for name in ("snr_db", "muf_mhz"):
         encoding[name] |= {"least_significant_digit": 2}
-    study.to_netcdf(path, engine="netcdf4", encoding=encoding)
+    try:
+        study.to_netcdf(path, engine="netcdf4", encoding=encoding)
+    except RuntimeError as cause:  # all that the library says of a full disk
+        why = f"{os.strerror(errno.EIO)}, is the disk full? ({cause})"
+        raise OSError(errno.EIO, why, str(path)) from None
 
 
 def _write_csv(table: pd.DataFrame, path: Path, float_format: str | None = None) -> None:
-    table.to_csv(
-        path, index=False, lineterminator="\n", encoding="utf-8", float_format=float_format
-    )
+    path.write_bytes(csv_text(table, float_format).encode("utf-8"))
 
 
 def _rounded(table: pd.DataFrame) -> pd.DataFrame:

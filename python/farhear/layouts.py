@@ -25,9 +25,11 @@ from __future__ import annotations
 
 import csv
 import dataclasses
+import errno
 import hashlib
 import io
 import itertools
+import os
 import tomllib
 import warnings
 import zipfile
@@ -36,7 +38,7 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from farhear._files import toml_value
+from farhear._files import alone, put, toml_value
 from farhear.errors import InputError
 from farhear.tables import (
     MAX_BYTES,
@@ -48,6 +50,8 @@ from farhear.tables import (
     decode,
     near_name,
     read_bytes_of,
+    said_by,
+    unguarded,
 )
 
 __all__ = ["Layout", "cells_of", "layout_of", "read_cells", "read_layout", "write_layout"]
@@ -218,8 +222,10 @@ def write_layout(layout: Layout, table: str | Path) -> Path:
         data = "".join(f"{line}\n" for line in lines).encode("utf-8")
     except UnicodeEncodeError:
         raise InputError("the layout has half a character, which no file can hold") from None
-    with path.open("xb") as file:
-        file.write(data)
+    with alone(path.parent):
+        if path.exists():
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
+        put(path, data)
     return path
 
 
@@ -325,6 +331,7 @@ def csv_rows(
     `skipped` lines stand before these in the file.
     """
     reader = csv.reader(lines, delimiter=delimiter, strict=True)
+    is_guarded = any("'" in line for line in lines)
     count = 0
     first = skipped + 1
     try:
@@ -335,7 +342,7 @@ def csv_rows(
                 count += 1
                 if count > MAX_ROWS + has_header:
                     raise InputError(f"{source} has more than {MAX_ROWS} rows, the stated limit")
-                yield first, last, tuple(cells)
+                yield first, last, tuple(map(unguarded, cells) if is_guarded else cells)
             first = last + 1
     except csv.Error as cause:
         raise InputError(
@@ -437,7 +444,7 @@ def workbook_rows(
     except InputError:
         raise
     except Exception as cause:  # whatever the library meets in a damaged file
-        raise InputError(f"{source} is not a readable workbook: {cause}") from None
+        raise InputError(f"{source} is not a readable workbook: {said_by(cause)}") from None
 
 
 def _sheet_rows(
@@ -514,6 +521,6 @@ def parquet_rows(data: bytes, source: str) -> tuple[list[str], list[RawRow]]:
     except InputError:
         raise
     except Exception as cause:  # whatever the library meets in a damaged file
-        raise InputError(f"{source} is not a readable Parquet file: {cause}") from None
+        raise InputError(f"{source} is not a readable Parquet file: {said_by(cause)}") from None
     rows = [(i, i, row) for i, row in enumerate(zip(*texts, strict=True), start=1)]
     return header, rows

@@ -85,6 +85,7 @@ from farhear.tables import (
     Table,
     cell_text,
     frequency_khz,
+    guarded,
     language_code,
     near_name,
     one_of,
@@ -589,7 +590,7 @@ def write_log(log: Log | pd.DataFrame, path: str | Path) -> tuple[str, ...]:
         text = io.StringIO(newline="")
         writer = csv.writer(text, delimiter="\t" if suffix == ".tsv" else ",", lineterminator="\n")
         writer.writerow(cells.header)
-        writer.writerows(texts for _, _, texts in cells.rows)
+        writer.writerows(map(guarded, texts) for _, _, texts in cells.rows)
         data = text.getvalue().encode("utf-8")
     put(path, data)
     return tuple(notes)
@@ -723,8 +724,8 @@ def _append(path: Path, check: Mapping[str, Any]) -> None:
         )
     accepted(Cells("check", "", header, ((0, 0, tuple(texts)),)), "check")
     line = io.StringIO(newline="")
-    csv.writer(line, lineterminator=",").writerow(texts[:-1])
-    new = f'{line.getvalue()}"{texts[-1]}"\n'.encode()
+    csv.writer(line, lineterminator=",").writerow(map(guarded, texts[:-1]))
+    new = f'{line.getvalue()}"{guarded(texts[-1])}"\n'.encode()
     if is_new:
         put(path, (",".join(COLUMNS) + "\n").encode())
     with path.open("r+b", buffering=0) as file:

@@ -21,7 +21,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from farhear._arrays import Floats
-from farhear._files import put
+from farhear._files import alone, put
 from farhear.errors import InputError
 from farhear.layouts import read_cells
 from farhear.log import instant
@@ -29,6 +29,7 @@ from farhear.tables import (
     Column,
     Faults,
     Table,
+    csv_text,
     frequency_khz,
     number,
     parse_cells,
@@ -93,6 +94,11 @@ def write_predictions(plan: Plan, path: str | Path, *, issued_utc: Any = None) -
     now = dt.datetime.now(dt.UTC).replace(microsecond=0) if issued_utc is None else issued_utc
     issued = iso_text(float(unix_s(now)))
     path = Path(path)
+    with alone(path.parent):
+        return _add(plan, path, issued)
+
+
+def _add(plan: Plan, path: Path, issued: str) -> int:
     old = read_bytes_of(path) if path.exists() else b""
     if old and old.split(b"\n", 1)[0].strip().decode(errors="replace") != _HEADER:
         raise InputError(f"{path.name} is no table of predictions: its first line is not {_HEADER}")
@@ -108,7 +114,9 @@ def write_predictions(plan: Plan, path: str | Path, *, issued_utc: Any = None) -
             "likelihood": steps["likelihood"].to_numpy().round(4),
         }
     )
-    text = added.to_csv(index=False, header=not old, lineterminator="\n")
+    text = csv_text(added)
+    if old:
+        text = text.split("\n", 1)[1]
     glue = b"\n" if old and not old.endswith(b"\n") else b""
     put(path, old + glue + text.encode("utf-8"))
     return len(added)

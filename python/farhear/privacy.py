@@ -31,7 +31,7 @@ from farhear.scoring import checks_from_log
 from farhear.station import Station
 from farhear.study import Study, cell_km, likelihoods_of, told_fluxes
 from farhear.sun import HORIZON_ZENITH_DEG
-from farhear.tables import counted
+from farhear.tables import counted, said_by
 from farhear.times import unix_s
 
 __all__ = ["Attack", "Trace", "attack"]
@@ -42,7 +42,7 @@ _LOCATOR = re.compile(r"\b[A-Ra-r]{2}\d{2}[A-Xa-x]{2}(?:\d{2})?\b")
 _PAIR = re.compile(r"(-?\d{1,3}\.\d{2,})[,;\s]+(-?\d{1,3}\.\d{2,})")
 _PATH = re.compile(r"(?:/home/|/Users/|[A-Z]:\\Users\\)[^\s\"'<>,]+")
 _CHUNKS = {b"IHDR", b"IDAT", b"IEND", b"PLTE", b"pHYs", b"tRNS", b"gAMA", b"sRGB"}
-_PNG_KEYS = ("Software", "Description")
+_PNG_KEYS = ("Software", "Description", "Data-SHA-256")
 _GRID = 21  # places to a side
 _STEPS = 5  # times that the grid is laid finer
 _NEAR_SHARE = 0.05  # of the cell: as near as this is the middle
@@ -130,13 +130,13 @@ def _homes(study: Study) -> list[_Home]:
     """The home of a study, or those of a club's members whose place is shown."""
     table = study.evidence().table
     file = study.folder / "data" / "openings.csv"
-    openings = pd.read_csv(file) if file.exists() and file.stat().st_size > 1 else pd.DataFrame()
+    is_there = file.exists() and file.stat().st_size > 1
+    openings = study.table("openings") if is_there else pd.DataFrame()
     about = study.about
     if about.locator:
         return [_Home("", about.locator, about.time_zone, table, openings)]
-    people = pd.read_csv(study.folder / "data" / "people.csv", dtype=str, keep_default_na=False)
     out = []
-    for name, place, zone in people[["name", "place", "time_zone"]].itertuples(index=False):
+    for name, place, zone in study.people():
         mine = table[(table["observer_id"] == name).to_numpy()]
         tail = f", {name}"
         own = openings[openings["band"].str.endswith(tail)] if len(openings) else openings
@@ -166,6 +166,15 @@ def attack(study: Study) -> Attack:
     OSError
         When a file cannot be read.
     """
+    try:
+        return _attacked(study)
+    except InputError:
+        raise
+    except (KeyError, TypeError, ValueError) as cause:  # tables that are none of ours
+        raise InputError(f"{study.folder.name}: data cannot be used: {said_by(cause)}") from None
+
+
+def _attacked(study: Study) -> Attack:
     homes = _homes(study)
     traces = [_words(study, homes), _metadata(study.folder)]
     for home in homes:
@@ -349,7 +358,7 @@ def _distances(study: Study, home: _Home) -> list[Trace]:
     """Solve distances to known sites for where they start."""
     out = []
     for file in sorted((study.folder / "data").glob("*.csv")):
-        frame = pd.read_csv(file, nrows=5000)
+        frame = study.table(file.stem, nrows=5000)
         if not {"distance_km", "tx_lat_deg", "tx_lon_deg"} <= set(frame.columns):
             continue
         lat_deg, lon_deg, far = (

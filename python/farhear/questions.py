@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import os
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -18,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from farhear._files import toml_value
+from farhear._files import alone, put, toml_value
 from farhear.errors import InputError
 from farhear.tables import decode, near_name, read_bytes_of
 from farhear.times import iso_text, unix_s
@@ -197,14 +196,13 @@ def add_question(folder: str | Path, question: Question) -> Path:
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / _FILE
-    old = read_questions(folder) if path.exists() else ()
-    for one in old:
-        if (one.hunch, one.parameters) == (question.hunch, question.parameters):
-            raise InputError(f"{path.name} has this question already, of {one.written_utc}")
-    with path.open("a", encoding="utf-8") as file:
-        file.write(question.toml())
-        file.flush()
-        os.fsync(file.fileno())
+    with alone(folder):
+        old = read_questions(folder) if path.exists() else ()
+        for one in old:
+            if (one.hunch, one.parameters) == (question.hunch, question.parameters):
+                raise InputError(f"{path.name} has this question already, of {one.written_utc}")
+        there = path.read_bytes() if path.exists() else b""
+        put(path, there + question.toml().encode("utf-8"))
     return path
 
 

@@ -21,7 +21,8 @@ import json
 import math
 import platform
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -33,7 +34,7 @@ from numpy.typing import NDArray
 from farhear import _core, bundle, clock, evenings, path, predictions
 from farhear._arrays import Floats
 from farhear._data import coverage
-from farhear._files import put, toml_value
+from farhear._files import alone, put, sweep, toml_value
 from farhear._index_sources import KP
 from farhear.club import LICENCES, WITHHELD, Club
 from farhear.errors import InputError
@@ -48,7 +49,7 @@ from farhear.schedule import Schedule, read_schedule
 from farhear.scoring import CheckFlux, Checks, checks_from_log, evaluate
 from farhear.skill import block_interval, rate_interval
 from farhear.station import Station
-from farhear.tables import decode, near_name, read_bytes_of
+from farhear.tables import csv_text, decode, frame_of, near_name, read_bytes_of
 from farhear.times import UtcTimes, iso_text, unix_s
 from farhear.verdicts import ALWAYS
 
@@ -59,6 +60,7 @@ __all__ = ["FORM", "About", "Study"]
 
 FORM = "farhear study 1"
 """Form of a study; a reader of a later one reads this one, too."""
+BUSY = "another program is writing this study; let it finish"
 RESULTS = "results.json"
 PAGE = "index.html"
 
@@ -226,7 +228,7 @@ class Study:
         from farhear.charts.pictures import StudyPictures
 
         verdicts = self._results()["verdicts"]
-        tables = [pd.read_csv(self.folder / "data" / f"{n}.csv") for n in ("openings", "hours")]
+        tables = [self.table(name) for name in ("openings", "hours")]
         return StudyPictures(verdicts, self.about.title, *tables)
 
     def _results(self) -> dict[str, Any]:
@@ -331,7 +333,7 @@ class Study:
         ------
         InputError
             On a log without checks, text with an address in it, values out of range, a folder with
-            files that are no part of a study.
+            files that are no part of a study, or one that another program is writing.
         OSError
             When the folder cannot be written.
         """
@@ -354,11 +356,13 @@ class Study:
         )
         frame = _shared_checks(log, station, member)
         indices = load_indices() if indices is None else indices
-        study = cls._written(folder, about, frame, schedule, indices)
-        study._write("sittings", _sittings(frame))
-        study._write("setups", _setups(frame, station))
-        if issued is not None and schedule is not None:
-            study._write_predictions(log, station, issued, indices)
+        with _at_work(Path(folder)):
+            study = cls._written(folder, about, frame, schedule, indices)
+            study._write("sittings", _sittings(frame))
+            study._write("setups", _setups(frame, station))
+            if issued is not None and schedule is not None:
+                study._write_predictions(log, station, issued, indices)
+            study._write_head()
         return study
 
     @classmethod
@@ -416,18 +420,20 @@ class Study:
         checks = club.checks.reset_index(drop=True)
         frame = checks.rename(columns={"member": "observer_id"}).drop(columns=["row"])
         frame = frame[[name for name in _SHARED if name in frame]]
-        study = cls._written(folder, about, frame, schedule, indices)
-        lines = np.arange(len(checks)) + 2
-        claims = checks[["identity_state", "claims", "duplicates"]]
-        study._write("claims", claims.assign(line=lines)[["line", *claims.columns]])
-        for file, table in (
-            ("people", club.people),
-            ("counts", club.counts),
-            ("agreement", club.agreement),
-            ("offsets", club.offsets),
-            ("refused", club.rejects.drop(columns="value")),
-        ):
-            study._write(file, table)
+        with _at_work(Path(folder)):
+            study = cls._written(folder, about, frame, schedule, indices)
+            lines = np.arange(len(checks)) + 2
+            claims = checks[["identity_state", "claims", "duplicates"]]
+            study._write("claims", claims.assign(line=lines)[["line", *claims.columns]])
+            for file, table in (
+                ("people", club.people),
+                ("counts", club.counts),
+                ("agreement", club.agreement),
+                ("offsets", club.offsets),
+                ("refused", club.rejects.drop(columns="value")),
+            ):
+                study._write(file, table)
+            study._write_head()
         return study
 
     @classmethod
@@ -439,18 +445,20 @@ class Study:
         schedule: Schedule | None,
         indices: Indices | None,
     ) -> Study:
-        """Head, checks, schedule rows and indices of a study; what an older one left is removed."""
+        """Checks, schedule rows and indices of a study; what an older one left is removed.
+
+        The head of its `study.toml` comes last, so that a copy that was cut short is none.
+        """
         folder = Path(folder)
         file = folder / _STUDY
         questions = read_questions(folder) if file.exists() else ()
         _refuse_others(folder)
+        put(file, "".join(one.toml() for one in questions).encode("utf-8"))
         for old in sorted(folder.rglob("*")):
             name = old.relative_to(folder).as_posix()
             if old.is_file() and name != _STUDY and not name.startswith("season-"):
                 old.unlink()
         (folder / "data").mkdir(parents=True, exist_ok=True)
-        text = about.toml() + "".join(one.toml() for one in questions)
-        put(file, text.encode("utf-8"))
         study = cls(folder, about)
         write_log(checks, folder / "data" / "checks.csv")
         indices = load_indices() if indices is None else indices
@@ -459,6 +467,10 @@ class Study:
         if schedule is not None:
             study._write_schedule(schedule, checks)
         return study
+
+    def _write_head(self) -> None:
+        text = self.about.toml() + "".join(one.toml() for one in self.questions)
+        put(self.folder / _STUDY, text.encode("utf-8"))
 
     def _write(self, name: str, frame: pd.DataFrame) -> None:
         put(self.folder / "data" / f"{name}.csv", csv_bytes(frame))
@@ -543,6 +555,19 @@ class Study:
         file = self.folder / "data" / "predictions.csv"
         return read_predictions(file) if file.exists() else None
 
+    def table(self, name: str, **how: Any) -> pd.DataFrame:
+        """A table of its data; `how` as in :func:`pandas.read_csv`."""
+        return frame_of(self.folder / "data" / f"{name}.csv", f"data/{name}.csv", **how)
+
+    def people(self) -> list[tuple[str, str, str]]:
+        """Name, place as shown and time zone of each member of a club."""
+        table = self.table("people", dtype=str, keep_default_na=False)
+        columns = ["name", "place", "time_zone"]
+        for name in columns:
+            if name not in table:
+                raise InputError(f"data/people.csv has no column {name!r}")
+        return list(table[columns].itertuples(index=False, name=None))
+
     def evidence(self) -> Evidence:
         """What its questions are answered from; each member of a club from his own place."""
         log, schedule, indices = self.log(), self.schedule(), self.indices()
@@ -552,8 +577,7 @@ class Study:
             home = self.about.station
             return Evidence.of(log, home, schedule, indices=indices, issued=said)
         parts = []
-        table = pd.read_csv(people, dtype=str, keep_default_na=False)
-        for name, shown, zone in table[["name", "place", "time_zone"]].itertuples(index=False):
+        for name, shown, zone in self.people():
             place = "" if shown == WITHHELD else shown
             mine = log.frame[log.frame["observer_id"] == name]
             if not len(mine):
@@ -605,10 +629,14 @@ class Study:
         Raises
         ------
         InputError
-            On data that cannot be read again.
+            On data that cannot be read again, or a folder that another program is writing.
         OSError
             When the folder cannot be written.
         """
+        with _at_work(self.folder):
+            return self._run(charts, page)
+
+    def _run(self, charts: bool, page: bool) -> Worked:
         worked = self.worked_out()
         self._write("openings", worked.openings)
         self._write("hours", worked.hours)
@@ -621,7 +649,7 @@ class Study:
         (self.folder / PAGE).unlink(missing_ok=True)
         if page:
             put(self.folder / PAGE, self._page(worked, results))
-        self.seal()
+        self._seal()
         return worked
 
     def _draw(self, worked: Worked) -> None:
@@ -643,7 +671,7 @@ class Study:
         from farhear.page import page as page_of
 
         tables = {
-            file.stem: pd.read_csv(file, keep_default_na=False, na_values=[""])
+            file.stem: self.table(file.stem, keep_default_na=False, na_values=[""])
             for file in sorted((self.folder / "data").glob("*.csv"))
             if file.stem not in ("openings", "hours")
         }
@@ -696,6 +724,10 @@ class Study:
         InputError
             When the folder holds a file that is no part of a study: it would be given away.
         """
+        with _at_work(self.folder):
+            self._seal()
+
+    def _seal(self) -> None:
         _refuse_others(self.folder)
         (self.folder / bundle.CRATE).unlink(missing_ok=True)
         tables = {}
@@ -723,10 +755,11 @@ class Study:
         OSError
             When the archive cannot be written.
         """
-        faults = bundle.seal_faults(self.folder)
-        if faults:
-            raise InputError(f"{faults[0]}; run the study again before packing it")
-        bundle.pack_folder(self.folder, Path(path))
+        with _at_work(self.folder):
+            faults = bundle.seal_faults(self.folder)
+            if faults:
+                raise InputError(f"{faults[0]}; run the study again before packing it")
+            bundle.pack_folder(self.folder, Path(path))
 
 
 def without_sun(evidence: Evidence) -> Evidence:
@@ -895,6 +928,16 @@ def likelihoods_of(checks: Checks, rows: NDArray[np.int64], sfu: Floats, sd: Flo
 
 # Files that belong ------------------------------------------------------------------------------
 
+
+@contextmanager
+def _at_work(folder: Path) -> Iterator[None]:
+    """One writer at a study at a time; what one that was killed left unfinished is removed."""
+    folder.mkdir(parents=True, exist_ok=True)
+    with alone(folder, busy=f"{folder}: {BUSY}"):
+        sweep(folder)
+        yield
+
+
 _TABLES = (
     *("checks", "sittings", "setups", "indices", "predictions", "openings", "hours", "claims"),
     *("people", "counts", "agreement", "offsets", "refused", "schedule", "schedule_???"),
@@ -985,7 +1028,7 @@ def csv_bytes(frame: pd.DataFrame) -> bytes:
     for name in out.columns:
         if out[name].dtype.kind == "M":
             out[name] = out[name].dt.strftime("%Y-%m-%d")
-    return out.to_csv(index=False, lineterminator="\n").encode("utf-8")
+    return csv_text(out).encode("utf-8")
 
 
 def _json(value: Any) -> bytes:
@@ -1058,25 +1101,30 @@ def _slug(title: str) -> str:
     return "-".join(words)[:80] or "study"
 
 
+def _no_tags(text: str) -> str:
+    """A text in Markdown that no viewer takes for HTML."""
+    return text.replace("<", "&lt;")
+
+
 def readme(study: Study, worked: Worked) -> str:
     """The study in words."""
     about = study.about
     table = worked.evidence.table
     days = table["evening"]
     lines = [
-        f"# {about.title}",
+        f"# {_no_tags(about.title)}",
         "",
-        f"{len(table)} checks on {days.nunique()} evenings, {worked.span_text}, by {about.member} "
-        f"in {about.place_text}.",
+        f"{len(table)} checks on {days.nunique()} evenings, {worked.span_text}, by "
+        f"{_no_tags(about.member)} in {about.place_text}.",
     ]
     if about.note:
-        lines += ["", about.note]
+        lines += ["", _no_tags(about.note)]
     lines += ["", "## What was asked, and the answer", ""]
     if not worked.answers.verdicts:
         lines += ["No question was written down for this study.", ""]
     for question, verdict in zip(worked.answers.questions, worked.answers.verdicts, strict=True):
         lines += [
-            f"### {question.text}",
+            f"### {_no_tags(question.text)}",
             "",
             f"Written down {question.written_utc}. {verdict.order}",
             "",
@@ -1096,7 +1144,7 @@ def readme(study: Study, worked: Worked) -> str:
         "",
         "## Credits and licence",
         "",
-        f"Log: {about.member}, {about.licence} ({LICENCES[about.licence]}).",
+        f"Log: {_no_tags(about.member)}, {about.licence} ({LICENCES[about.licence]}).",
         "",
     ]
     credit = (study.folder / "data" / "credits.txt").read_text("utf-8").splitlines()

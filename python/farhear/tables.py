@@ -11,6 +11,9 @@ that start with ``#`` *before* the header are comments. The first line that is n
 comment is the header. Empty lines are not rows. Every other row is counted in `rows_read` and ends
 up in exactly one of `frame` and `rejects`. By their suffix also ``.tsv`` and ``.tab`` (tabs),
 ``.xlsx`` (Excel) and ``.parquet``; and fixed width, where :mod:`farhear.layouts` says so.
+
+In CSV and TSV a text that a spreadsheet would run as a formula is written with an apostrophe before
+it, which the reader takes away again: ``'=1+1`` in the file is the text ``=1+1``.
 """
 
 from __future__ import annotations
@@ -23,6 +26,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from io import BytesIO
 from pathlib import Path
 from typing import Any, Self
 
@@ -39,6 +43,7 @@ MAX_ROWS = 500_000
 
 _FAULT_COLUMNS = ("row", "column", "value", "reason")
 _SHOWN_VALUE_CHARACTERS = 80
+_SHOWN_CAUSE_CHARACTERS = 200
 _KEPT_TEXTS = 10_000  # of a column, whose values need not be worked out again
 _KNOWN_BINARY = (
     (b"PK\x03\x04", "a zip archive or a spreadsheet; a workbook's name ends in .xlsx"),
@@ -176,6 +181,55 @@ class Faults:
         return table.astype({"row": "int64", "column": "str", "value": "str", "reason": "str"})
 
 
+# [1] OWASP, CSV Injection: a cell that begins with one of these may be run as a formula
+_FORMULA = re.compile(r"'*[=+\-@\t\r\n]")
+
+
+def guarded(text: str) -> str:
+    """Cell of a CSV file that no spreadsheet runs: where it could, an apostrophe goes before it.
+
+    Plain numbers stay as they are. :func:`unguarded` gives back what was there, apostrophes too.
+    """
+    is_risky = _FORMULA.match(text) and not _NUMBER.fullmatch(text)
+    return f"'{text}" if is_risky else text
+
+
+def unguarded(text: str) -> str:
+    """What :func:`guarded` was given."""
+    return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
+
+
+def csv_text(frame: pd.DataFrame, float_format: str | None = None) -> str:
+    """A table as CSV for others' eyes and spreadsheets, its texts guarded."""
+    out = frame.copy()
+    for name in out.columns:
+        if out[name].dtype.kind not in "biufmM":
+            cells = out[name].astype(object)
+            out[name] = cells.map(lambda cell: guarded(cell) if isinstance(cell, str) else cell)
+    return out.to_csv(index=False, lineterminator="\n", float_format=float_format)
+
+
+def frame_of(file: Path | BytesIO, name: str, **how: Any) -> pd.DataFrame:
+    """A table in CSV as :func:`csv_text` writes it; `how` as in :func:`pandas.read_csv`.
+
+    Raises
+    ------
+    InputError
+        On what is no table; it says `name`.
+    OSError
+        When the file cannot be opened.
+    """
+    try:
+        frame: pd.DataFrame = pd.read_csv(file, **how)
+    except ValueError as cause:  # no text, no rows, a quote that never closes
+        raise InputError(f"{name} is no table: {said_by(cause)}") from None
+    for column in frame.columns:
+        if frame[column].dtype.kind not in "biufmM":
+            cells = frame[column]
+            frame[column] = cells.map(lambda one: unguarded(one) if isinstance(one, str) else one)
+    return frame
+
+
 def near_name(name: str, known: Iterable[str]) -> str:
     """Return '; did you mean X?' when a known name is near, else an empty text."""
     spelled = {other.lower(): other for other in known}
@@ -188,6 +242,12 @@ def plain_name(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
+def said_by(cause: BaseException) -> str:
+    """What another library says, cut to what fits a message: it may quote half of a file."""
+    text = " ".join(str(cause).split())
+    return text if len(text) <= _SHOWN_CAUSE_CHARACTERS else text[:_SHOWN_CAUSE_CHARACTERS] + "..."
+
+
 def counted(count: int, what: str) -> str:
     """Such as "1 check" and "2 checks"."""
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
@@ -196,6 +256,8 @@ def counted(count: int, what: str) -> str:
 def read_bytes_of(path: str | Path) -> bytes:
     """Return the bytes of a file, or refuse one that is too large."""
     path = Path(path)
+    if "\0" in str(path):  # such as a TOML file may hold
+        raise InputError(f"{str(path)!r} cannot be read: it is not the name of a file")
     with path.open("rb") as stream:
         data = stream.read(MAX_BYTES + 1)
     if len(data) > MAX_BYTES:

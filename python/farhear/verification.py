@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
 from farhear import bundle
+from farhear._files import alone
 from farhear.bundle import Fault
 from farhear.errors import InputError
-from farhear.study import RESULTS, Study, csv_bytes
+from farhear.study import BUSY, RESULTS, Study, csv_bytes
+from farhear.tables import frame_of
 
 if TYPE_CHECKING:
     from farhear.privacy import Attack
@@ -92,7 +92,7 @@ def verify(path: str | Path, *, rerun: bool = False, privacy: bool = False) -> V
         When it cannot be opened.
     """
     path = Path(path)
-    with bundle.opened(path) as folder:
+    with bundle.opened(path) as folder, alone(folder, busy=f"{path.name}: {BUSY}", shared=True):
         faults = bundle.seal_faults(folder)
         if not faults:
             faults = bundle.schema_faults(folder)
@@ -136,7 +136,11 @@ def _table_differences(file: Path, again: bytes) -> Iterator[Fault]:
     data = file.read_bytes()
     if data == again:
         return
-    old, new = (pd.read_csv(io.BytesIO(one)) for one in (data, again))
+    try:
+        old, new = (frame_of(io.BytesIO(one), file.name) for one in (data, again))
+    except InputError as fault:
+        yield Fault(f"data/{file.name}", str(fault))
+        return
     if list(old.columns) != list(new.columns) or len(old) != len(new):
         yield Fault(f"data/{file.name}", "has other rows or columns")
         return

@@ -70,6 +70,7 @@ RC: Any = {  # matplotlib types the names one by one
     "svg.fonttype": "path",
     "pdf.fonttype": 42,
     "axes.unicode_minus": False,
+    "text.parse_math": False,  # a dollar in a name is a dollar
     "path.simplify": True,
     "hatch.linewidth": 0.4,
 }

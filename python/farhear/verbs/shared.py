@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from functools import reduce
@@ -22,6 +23,7 @@ from rich.progress import (
     TimeRemainingColumn,
 )
 from rich.table import Table
+from rich.text import Text
 
 from farhear import tables
 from farhear._files import put
@@ -33,9 +35,27 @@ if TYPE_CHECKING:
     import pandas as pd
 
 SHOWN_REASONS = 5
+# what a terminal obeys instead of showing it: controls, line separators, and marks that turn the
+# direction of the letters after them (Unicode Standard Annex 9, explicit formatting)
+_OBEYED = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]")
 HOME = Path("station.toml")
 _DEMO = files("farhear") / "data" / "demo"
 _WIDE = 132
+
+
+class Screen(Console):
+    """Texts as they are, without markup; what a terminal would obey is spelt out."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(markup=False, highlight=False, **more)
+
+    def render_str(self, text: str, **more: Any) -> Text:
+        """Text to be printed, of whatever holds it: a line, a cell, a title."""
+        return super().render_str(_OBEYED.sub(_spelt, text), **more)
+
+
+def _spelt(found: re.Match[str]) -> str:
+    return found[0].encode("unicode_escape").decode("ascii")
 
 
 def add_station(parser: argparse.ArgumentParser) -> None:
@@ -91,7 +111,7 @@ def lists_if_any(options: argparse.Namespace, season: str | None) -> Schedule | 
 
 def write_csv(table: pd.DataFrame, path: Path) -> None:
     """Write all of a table."""
-    put(path, table.to_csv(index=False, lineterminator="\n").encode("utf-8"))
+    put(path, tables.csv_text(table).encode("utf-8"))
 
 
 def station_of(options: argparse.Namespace) -> Station:
@@ -209,7 +229,7 @@ def say_table(
     there is, a table with such a column takes 132 characters.
     """
     if shrink is not None and not out.is_terminal:
-        out = Console(file=out.file, markup=False, highlight=False, width=_WIDE)
+        out = Screen(file=out.file, width=_WIDE)
     table = Table(
         title=title,
         title_justify="left",

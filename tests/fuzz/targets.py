@@ -1,7 +1,7 @@
 """What is fuzzed: every reader, good files to start from, and what counts as a fault.
 
 A reader may refuse a file with InputError, or give a table in which accepted + rejected = read. Any
-other exception, a warning, a changed file, or a wait of more than `SLOW_S` is a fault. All files
+other exception, a warning, a changed file, or work of more than `SLOW_S` is a fault. All files
 are invented, but for a few days of the shipped indices.
 """
 
@@ -38,7 +38,7 @@ from farhear.study import Study
 from farhear.zone import read_zones
 
 SLOW_S = 20
-"""Longer than this no small file may take. [s]"""
+"""Longer than this on processors no small file may take. [s]"""
 
 LOG = (
     "check_id,start_utc,end_utc,freq_khz,outcome,identity,id_confidence,sinpo,language,notes\n"
@@ -147,15 +147,15 @@ class Target:
             before = path.read_bytes()
             with warnings.catch_warnings():
                 warnings.simplefilter("error")
-                signal.signal(signal.SIGALRM, _too_slow)
-                signal.alarm(SLOW_S)
+                signal.signal(signal.SIGPROF, _too_slow)
+                signal.setitimer(signal.ITIMER_PROF, SLOW_S)
                 try:
                     found = self.read(path)
                 except InputError as refused:
                     assert len(str(refused)) < 5000, "a refusal without end"  # noqa: PT017
                     return "refused"
                 finally:
-                    signal.alarm(0)
+                    signal.setitimer(signal.ITIMER_PROF, 0)
                     assert path.read_bytes() == before, "the file has changed"
         if hasattr(found, "rows_read"):
             accepted, rejected = set(found.frame["row"]), set(found.rejects["row"])

@@ -5,7 +5,7 @@ Usage: .venv/bin/python tests/bench/compare.py [--save] [WORD ...]
 With words only the scripts whose names hold one of them. `--save` keeps the figures. What is held
 against one another is the ratio to a peer of the same run, which carries over from machine to
 machine; a ratio that fell by a third, or one below what was asked, ends in an error. Run it on a
-machine with nothing else to do.
+machine with nothing else to do; `--quick` only sees that it runs.
 """
 
 import json
@@ -17,6 +17,8 @@ import tempfile
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
+
+from _timing import QUICK
 
 HERE = Path(__file__).parent
 BASELINE = HERE / "baseline.json"
@@ -35,13 +37,16 @@ def measured(words: list[str]) -> list[dict[str, Any]]:
             file.touch()
             environment = os.environ | {"FARHEAR_BENCH_RECORD": str(file)}
             print(f"== {script.stem}", flush=True)
-            subprocess.run([sys.executable, script], check=True, env=environment)
+            quick = ["--quick"] if QUICK else []
+            subprocess.run([sys.executable, script, *quick], check=True, env=environment)
             rows += [json.loads(line) for line in file.read_text(encoding="utf-8").splitlines()]
     return rows
 
 
 def verdict(row: dict[str, Any], before: dict[str, Any] | None) -> str:
-    """What is wrong with a row, or nothing."""
+    """What is wrong with a row, or nothing; quick runs tell nothing."""
+    if QUICK:
+        return ""
     if row.get("asked") and row["ratio"] < row["asked"]:
         return f"asked {row['asked']:g}"
     if "most" in row and row["value"] > row["most"]:

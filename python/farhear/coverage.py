@@ -12,6 +12,14 @@ where it was when it was interrupted::
 With a `distributed.Client` in the same program the chunks are worked out by its workers, which
 write to the same folder: all of them must see it. A worker that dies costs its chunk, no more.
 
+How far this goes
+-----------------
+Measured on two cores: a cell of a world (10 frequencies, 24 hours, 12 months) takes 64 us of a core
+and 7 bytes on the disk, so a world of 1 degree is 3.3 core hours and 1.3 GB, and a thousand of them
+an hour on 100 machines of 32 cores. A home against 400 broadcasts for a season takes 0.64 s, so a
+thousand homes against 8,000 some 3.5 core hours. A season of 208 MB written chunk by chunk took
+27 MB more than a small one, at once 351 MB (`tests/bench/bench_scale.py`, with the arithmetic).
+
 A home's place is private: `homes` keeps places, and what is heard there gives them away in any
 case. Share such a file with care.
 """
@@ -31,6 +39,7 @@ from numpy.typing import NDArray
 
 from farhear import band, path, reception
 from farhear._arrays import Floats, as_float64, check_range
+from farhear._files import alone
 from farhear.antenna import Antenna, elevation_table_dbi
 from farhear.errors import InputError
 from farhear.schedule import Schedule
@@ -560,10 +569,10 @@ def to_zarr(
     Raises
     ------
     InputError
-        On a folder with something else, or with another question (its digest is the attribute
-        `question_sha256`; any argument, the chunks, the data or the version of farhear may make it
-        another one: the text says which), on a study without lazy variables, or with lazy variables
-        that differ in their chunks or have uneven ones.
+        On a folder that another program is writing, or with something else, or with another
+        question (its digest is the attribute `question_sha256`; any argument, the chunks, the data
+        or the version of farhear may make it another one: the text says which); on a study without
+        lazy variables, or with lazy variables that differ in their chunks or have uneven ones.
     """
     need("dask", "zarr")
     import dask.array as da
@@ -596,12 +605,15 @@ def to_zarr(
         chunks=tuple((1,) * len(one) for one in chunks),
         meta=np.empty((0,) * len(chunks), np.uint8),
     )
-    left = np.argwhere(marks[:] == 0).tolist()
-    for begin in range(0, len(left), at_once):
-        some = left[begin : begin + at_once]
-        compute(*(writes.blocks[tuple(index)] for index in some))
-        if progress is not None:
-            progress(marks.size - len(left) + begin + len(some), marks.size)
+    with alone(folder, busy=f"{folder.name} is being written by another program"):
+        for part in folder.rglob("*.partial"):  # of a chunk that was being written when it ended
+            part.unlink()
+        left = np.argwhere(marks[:] == 0).tolist()
+        for begin in range(0, len(left), at_once):
+            some = left[begin : begin + at_once]
+            compute(*(writes.blocks[tuple(index)] for index in some))
+            if progress is not None:
+                progress(marks.size - len(left) + begin + len(some), marks.size)
     return len(left)
 
 

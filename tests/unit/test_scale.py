@@ -22,6 +22,7 @@ from pyproj import Geod
 
 import farhear as fh
 from farhear import antenna, coverage, path, reception, season
+from farhear._files import alone
 from farhear.errors import InputError
 from farhear.schedule import read_schedule
 from farhear.station import Station
@@ -454,6 +455,15 @@ def test_what_no_folder_can_take(world, schedule, eager, tmp_path):
     assert [one.name for one in tmp_path.iterdir()] == ["file"]
 
 
+def test_one_program_at_a_time(world, tmp_path):
+    coverage.to_zarr(world, tmp_path / "w")
+    with (
+        alone(tmp_path / "w"),
+        pytest.raises(InputError, match="w is being written by another program"),
+    ):
+        coverage.to_zarr(world, tmp_path / "w")
+
+
 KILLED = """
 import sys, time
 from farhear import coverage
@@ -476,6 +486,7 @@ def test_a_killed_program_goes_on(world, tmp_path):
         program.kill()
     assert program.returncode == -signal.SIGKILL
     finished = contents(tmp_path / "w")
+    (tmp_path / "w" / "snr_db" / "0.0.0.0.1.0a1b.partial").touch()  # half a chunk
     assert coverage.to_zarr(world, tmp_path / "w") == 6
     coverage.to_zarr(world, tmp_path / "whole")
     after, whole = contents(tmp_path / "w"), contents(tmp_path / "whole")
@@ -498,10 +509,11 @@ def test_a_killed_worker_costs_its_chunk_only(client, tmp_path):
 
     killer = threading.Thread(target=kill_when_it_runs)
     killer.start()
-    with dask.config.set(scheduler=client):
+    with Client(client.cluster):
         assert coverage.to_zarr(plan, tmp_path / "w", at_once=100) == 12
     killer.join()
     assert 1 <= killed[0] < 12
+    client.wait_for_workers(2, timeout=60)  # it was started again
     whole = plan.compute(scheduler="threads")
     with xr.open_zarr(tmp_path / "w") as stored:
         for name in ("likelihood", "snr_db", "muf_mhz", "limit"):

@@ -29,7 +29,7 @@ from farhear.charts.pictures import SeasonPictures
 from farhear.errors import InputError
 from farhear.schedule import Schedule
 from farhear.season import band_weeks
-from farhear.tables import Table, csv_text
+from farhear.tables import Table, csv_text, said_by
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -95,6 +95,11 @@ def read_season(path: str | Path) -> xr.Dataset:
         On a file that is no study of this package.
     OSError
         When it cannot be read.
+
+    Notes
+    -----
+    .. caution:: A damaged file may keep the netCDF library busy without end (seen, HDF5 2.2): open
+       only what you trust. The tables of a study (:func:`farhear.verify`) hold no netCDF.
     """
     import xarray as xr
 
@@ -106,8 +111,8 @@ def read_season(path: str | Path) -> xr.Dataset:
         pass
     try:
         study = xr.load_dataset(file, engine="netcdf4")
-    except (OSError, ValueError) as cause:
-        raise InputError(f"{file.name} is not netCDF: {cause}") from None
+    except Exception as cause:  # whatever the library meets in a damaged file
+        raise InputError(f"{file.name} is not netCDF: {said_by(cause)}") from None
     missing = [name for name in _NEEDED if name not in study.variables]
     if missing:
         raise InputError(f"{file.name} holds no season: it lacks {', '.join(missing)}")

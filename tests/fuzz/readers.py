@@ -218,7 +218,17 @@ def fuzz(name: str, seconds: float, seed: int) -> dict[str, Any]:
         command = [sys.executable, __file__, "--child", name, str(work)]
         command += ["--seconds", str(seconds), "--seed", str(seed)]
         environment = {**os.environ, "PYTHONFAULTHANDLER": "1"}
-        done = subprocess.run(command, capture_output=True, env=environment, check=False)
+        try:
+            done = subprocess.run(
+                command,
+                capture_output=True,
+                env=environment,
+                check=False,
+                timeout=10.0 * seconds + 300.0,
+            )
+            status, err = str(done.returncode), done.stderr
+        except subprocess.TimeoutExpired as late:
+            status, err = "none, it did not end", late.stderr or b""
         found = work / "found"
         if found.exists():
             return json.loads(found.read_text(encoding="utf-8"))
@@ -226,8 +236,8 @@ def fuzz(name: str, seconds: float, seed: int) -> dict[str, Any]:
         digest = hashlib.sha256(last).hexdigest()[:12]
         if 0 < len(last) <= MOST_KEPT_BYTES:
             (REGRESSIONS / f"{name}.{digest}.bin").write_bytes(last)
-        tail = re.sub(rb"[^\x20-\x7e\n]", b"?", done.stderr)[-3000:].decode()
-        said = f"status {done.returncode}; input {name}.{digest}.bin\n{tail}"
+        tail = re.sub(rb"[^\x20-\x7e\n]", b"?", err)[-3000:].decode()
+        said = f"status {status}; input {name}.{digest}.bin\n{tail}"
         return {"counts": {"runs": 0, "faults": 1}, "faults": {"the process died": said}}
 
 

@@ -2,7 +2,8 @@
 
 A reader may refuse a file with InputError, or give a table in which accepted + rejected = read. Any
 other exception, a warning, a changed file, or work of more than `SLOW_S` is a fault. All files
-are invented, but for a few days of the shipped indices.
+are invented, but for a few days of the shipped indices. Left out is netCDF: its library goes round
+for ever on some damaged files, out of reach of any time limit of Python.
 """
 
 from __future__ import annotations

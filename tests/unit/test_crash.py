@@ -600,6 +600,11 @@ def long_work(tmp_path_factory):
     return folder
 
 
+def hear_ctrl_c():
+    """Undo what a shell does to programs in its background: they do not hear Ctrl-C."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def processor_s(pid):
     """Time on processors of a process so far, where Linux tells it. [s]"""
     fields = Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rsplit(")", 1)[1].split()
@@ -616,6 +621,7 @@ def test_ctrl_c_gets_through(long_work, name):
             stdout=subprocess.PIPE,
             text=True,
             cwd=long_work,
+            preexec_fn=hear_ctrl_c,
         ) as process:
             assert process.stdout.readline() == "begin\n"
             time.sleep(wait_s)
@@ -633,7 +639,12 @@ def test_ctrl_c_at_the_command_line_is_one_line_and_leaves_whole_files(tmp_path)
     before = (tmp_path / "winter.zip").read_bytes()
     command = [sys.executable, "-m", "farhear", "season", "--demo", "--out", "out"]
     with subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=tmp_path
+        command,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=tmp_path,
+        preexec_fn=hear_ctrl_c,
     ) as process:
         while "rows read" not in process.stdout.readline():
             pass

@@ -190,6 +190,7 @@ def guided(bench: Bench, seed: int) -> None:
 
     options = [f"-seed={seed + 1}", f"-dict={bench.work / 'words'}", f"-max_len={_LONGEST_BYTES}"]
     options += ["-len_control=0", "-rss_limit_mb=4096", "-verbosity=0", "-timeout=120"]
+    options += [f"-artifact_prefix={bench.work}{os.sep}"]
     atheris.Setup([sys.argv[0], *options, str(corpus)], one, custom_mutator=mutated)
     atheris.Fuzz()
 

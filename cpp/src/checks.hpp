@@ -40,6 +40,10 @@ inline void within(std::string_view name, std::span<const double> values, double
     }
 }
 
+/// Instants farther from 1970 than this have no meaning to any model; float64 still tells their
+/// tenths of a millisecond. [s]
+inline constexpr double kFarthest_s = 1e11;
+
 /// Which row of a first table meets which row of a second: by two index columns, or, with both
 /// empty, every row of the first with every row of the second, [first][second].
 class Pairs {

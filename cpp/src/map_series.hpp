@@ -11,6 +11,7 @@
 #include <cstddef>
 #include <vector>
 
+#include "checks.hpp"
 #include "map_functions.hpp"
 #include "vector_math.hpp"
 
@@ -33,7 +34,9 @@ inline double middle_unix_s(date::year_month month) {
            86400.0;
 }
 
+/// @throws InputError on an instant more than 3000 years off, which the calendar does not hold.
 [[nodiscard]] inline date::sys_days day_of(double t_unix_s) {
+    checks::within("t_unix_s", {&t_unix_s, 1}, -checks::kFarthest_s, checks::kFarthest_s);
     return date::sys_days{date::days{static_cast<int>(std::floor(t_unix_s / 86400.0))}};
 }
 

@@ -18,6 +18,7 @@ constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 constexpr double kApart = 0.97;          // critical frequencies of neighbouring layers
 constexpr double kBarelyApart = 0.9999;  // E under F1, which grows out of it: no step there
 constexpr double kThickest = 0.85;       // of the way to the peak below
+constexpr double kHighestRay = 5.0;      // over foF2: no hop reaches it (hmF2 150 km: 4.7)
 constexpr double kFaint_mhz2 = 1e-6;     // an F1 layer that adds less is none
 constexpr double kLeastRoom = 1e-3;      // keep a ray that just turns finite: below rounding
 constexpr double kLeastSlope = 1e-7;     // likewise
@@ -63,6 +64,14 @@ Layer fitted(Layer layer, const Layer& below, double most_mhz) noexcept {
     layer.critical_mhz = std::min(layer.critical_mhz, most_mhz);
     layer.half_thickness_km =
         std::min(layer.half_thickness_km, kThickest * (layer.peak_km - below.peak_km));
+    return layer;
+}
+
+/// A layer so thin that it bends the highest ray more than the sphere does: c > 0 in solve().
+Layer bending(Layer layer, const Layer& f2) noexcept {
+    layer.half_thickness_km =
+        std::min(layer.half_thickness_km,
+                 kEarthRadius_km * layer.critical_mhz / (kHighestRay * f2.critical_mhz));
     return layer;
 }
 
@@ -186,6 +195,7 @@ Profile join(const Layers& layers) noexcept {
         f1.peak_km > e.peak_km && f1.peak_km < f2.peak_km;
     if (ledge) {
         f1 = fitted(f1, e, kApart * f2.critical_mhz);
+        f1 = bending(f1, f2);
         e.critical_mhz = std::min(e.critical_mhz, kBarelyApart * f1.critical_mhz);
         f2 = fitted(f2, f1, f2.critical_mhz);
     } else {
@@ -193,6 +203,7 @@ Profile join(const Layers& layers) noexcept {
         e.critical_mhz = std::min(e.critical_mhz, kApart * f2.critical_mhz);
         f2 = fitted(f2, e, f2.critical_mhz);
     }
+    e = bending(e, f2);
     out.segments[0] = layer_segment(e, kEarthRadius_km + e.peak_km - e.half_thickness_km, 0.0);
     out.count = 1;
     if (ledge) {
@@ -404,7 +415,10 @@ double tangent(const std::array<double, kPoints>& y, std::size_t i) noexcept {
 }
 
 Hermite hermite(const std::array<double, kPoints>& y, double position) noexcept {
-    const auto i = std::min(static_cast<std::size_t>(position), kPoints - 2);
+    // NaN, the position of a ray through layers that are NaN, goes to the last pair and comes out
+    const std::size_t i = position < static_cast<double>(kPoints - 2)
+                              ? static_cast<std::size_t>(position)
+                              : kPoints - 2;
     const double t = position - static_cast<double>(i);
     const double m0 = tangent(y, i);
     const double m1 = tangent(y, i + 1);

@@ -225,7 +225,10 @@ struct Mixture {
         exceedance(level_db.data(), weight, count, threshold_db, lower_db, upper_db, &out);
         return out;
     }
-    [[nodiscard]] double above(double threshold_db) const { return at(threshold_db).share; }
+    /// The weights sum to 1 but for rounding.
+    [[nodiscard]] double above(double threshold_db) const {
+        return std::min(at(threshold_db).share, 1.0);
+    }
 
     /// Level exceeded with a probability: Newton's steps, kept inside a bracket that shrinks.
     [[nodiscard]] double quantile_db(double probability, double start_db) const {

@@ -265,7 +265,8 @@ struct Event {
 Event one_window(double t0_unix_s, double t1_unix_s, const Excess& excess,
                  std::vector<double>& times_s, std::vector<double>& values) {
     // one sample beyond either end, so that an extreme near an end has neighbours on both sides
-    const auto steps = static_cast<std::size_t>(std::ceil((t1_unix_s - t0_unix_s) / kStep_s));
+    const auto steps =
+        static_cast<std::size_t>(std::max(std::ceil((t1_unix_s - t0_unix_s) / kStep_s), 1.0));
     const double step_s = (t1_unix_s - t0_unix_s) / static_cast<double>(steps);
     const std::size_t n = steps + 3;
     times_s.resize(n);
@@ -436,6 +437,8 @@ void events(std::span<const double> t0_unix_s, std::span<const double> t1_unix_s
     checks::same_length("state", state.size(), n);
     check_places(lat_deg, lon_deg);
     checks::within("zenith_deg", zenith_deg, 0.0, 180.0);
+    // beyond, float64 cannot hold the thousandth of a second at which the search ends
+    checks::within("t0_unix_s", t0_unix_s, -checks::kFarthest_s, checks::kFarthest_s);
     for (std::size_t i = 0; i < n; ++i) {
         const double length_s = t1_unix_s[i] - t0_unix_s[i];
         if (length_s <= 0.0 || length_s > kLongest_s) {

@@ -11,7 +11,12 @@
 #include <cstdint>
 #include <numbers>
 
-#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(FARHEAR_NO_CLONES)
+// For tests: FARHEAR_NO_CLONES leaves the baseline alone, FARHEAR_LEVEL=3 or 4 that level alone.
+#if defined(FARHEAR_LEVEL)
+#define FARHEAR_TEXT_(x) #x
+#define FARHEAR_TEXT(x) FARHEAR_TEXT_(x)
+#define FARHEAR_CLONES __attribute__((target("arch=x86-64-v" FARHEAR_TEXT(FARHEAR_LEVEL))))
+#elif defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(FARHEAR_NO_CLONES)
 #define FARHEAR_CLONES __attribute__((target_clones("default", "arch=x86-64-v3", "arch=x86-64-v4")))
 #else
 #define FARHEAR_CLONES

@@ -18,6 +18,10 @@ namespace {
 using Vertex = boost::geometry::model::point<double, 2, boost::geometry::cs::cartesian>;
 using Winding = boost::geometry::strategy::within::cartesian_winding<Vertex, Vertex>;
 
+// Boost calls a place within a few ulp of an edge's longitude still on it, and a longitude brought
+// into range is rounded.
+constexpr double kSlack_deg = 1e-9;
+
 struct Box {
     double west_deg = std::numeric_limits<double>::infinity();
     double east_deg = -std::numeric_limits<double>::infinity();
@@ -33,7 +37,8 @@ class Ring {
         const std::size_t edges = vertices_.size() - 1;
         strips_ = std::clamp<std::size_t>(edges / 4, 1, 4096);
         const double width_deg = box_.east_deg - box_.west_deg;
-        per_deg_ = width_deg > 0.0 ? static_cast<double>(strips_) / width_deg : 0.0;
+        // a ring without width is one strip; so is one whose strips would be too many for a number
+        per_deg_ = width_deg > kSlack_deg ? static_cast<double>(strips_) / width_deg : 0.0;
         first_.assign(strips_ + 1, 0);
         for_each_strip(edges, [this](std::size_t strip, std::size_t) { ++first_[strip + 1]; });
         for (std::size_t s = 0; s < strips_; ++s) {
@@ -73,8 +78,6 @@ class Ring {
     }
     template <typename Visit>
     void for_each_strip(std::size_t edges, Visit visit) const {
-        // Boost calls a place within a few ulp of an edge's longitude still on it
-        constexpr double kSlack_deg = 1e-9;
         for (std::size_t e = 0; e < edges; ++e) {
             const double a = vertices_[e].get<0>();
             const double b = vertices_[e + 1].get<0>();
@@ -214,7 +217,6 @@ struct Regions::Index {
         std::vector<std::vector<std::uint32_t>>(kRows * kColumns);
 
     void enter(std::uint32_t polygon) {
-        constexpr double kSlack_deg = 1e-9;  // rounding of a longitude brought into range
         const Box& box = polygons[polygon].outline.box();
         const std::size_t north = row_of(box.north_deg);
         const auto column = [](double lon) {

@@ -35,7 +35,9 @@ class Layers(NamedTuple):
 
     Everything broadcasts. `fof1_mhz` 0: no F1 layer. What does not fit is bent so that a profile
     always comes out: a critical frequency at least 3 % below that of the next layer (0.01 % where
-    that is F1 over E), a half thickness at most 0.85 of the way down to the peak below.
+    that is F1 over E), a half thickness at most 0.85 of the way down to the peak below, that of E
+    and F1 at most 6371 km times critical frequency over five times foF2 (foE 0.7 MHz under foF2
+    15 MHz: 59 km).
     """
 
     foe_mhz: ArrayLike

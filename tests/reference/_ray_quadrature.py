@@ -21,6 +21,8 @@ def half_layers(layers):
     f1[2] = np.minimum(f1[2], 0.85 * (f1[1] - e[1]))
     e[0] = np.minimum(e[0], np.where(ledge, 0.9999 * f1[0], 0.97 * f2[0]))
     f2[2] = np.minimum(f2[2], 0.85 * (f2[1] - np.where(ledge, f1[1], e[1])))
+    for layer in (e, f1):
+        layer[2] = np.minimum(layer[2], R0_KM * layer[0] / (5 * f2[0]))
     return e, f1, f2, ledge
 
 

@@ -30,6 +30,8 @@ PUBLISHED = [
 def test_published_kappas(table: list[list[int]], printed: float, quadratic: bool) -> None:
     digits = len(str(printed)) - 2
     assert round(float(kappa(table, quadratic=quadratic)), digits) == printed
+    if not quadratic:
+        assert kappa(table) == kappa(table, quadratic=False)
 
 
 @pytest.mark.parametrize("quadratic", [False, True])

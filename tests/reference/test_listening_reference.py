@@ -6,6 +6,7 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.integrate import trapezoid
 from scipy.interpolate import PchipInterpolator
 from scipy.special import ndtr
 
@@ -65,15 +66,15 @@ def spectral_estimate_db(offset_khz: float, audio_khz: float) -> float:
     """
     audio = np.arange(0.05, 4.5, 0.002)
     density = 1.0 / (1.0 + audio**2)
-    density /= np.trapezoid(density, audio)
+    density /= trapezoid(density, audio)
 
     def heard(at_khz: NDArray[np.float64] | float) -> NDArray[np.float64]:
         return 1.0 / (1.0 + (np.abs(np.asarray(at_khz)) / audio_khz) ** 8)
 
     def disturbance(d: float) -> float:
         beat = 0.5 * float(heard(d)) * d**2 / (d**2 + 0.15**2)
-        far = np.trapezoid(density * heard(d + audio), audio)
-        near = np.trapezoid(density * heard(d - audio), audio)
+        far = trapezoid(density * heard(d + audio), audio)
+        near = trapezoid(density * heard(d - audio), audio)
         return beat + 0.045 * float(far + near) / 4.0
 
     return 10 * math.log10(disturbance(offset_khz) / disturbance(0.0))
@@ -133,16 +134,16 @@ def test_share_below_the_carrier_follows_the_spectra(offset_khz: float) -> None:
     """Part of the disturbance that comes from below the wanted carrier, within 0.02."""
     audio = np.arange(0.05, 4.5, 0.002)
     density = 1.0 / (1.0 + audio**2)
-    density /= np.trapezoid(density, audio)
+    density /= trapezoid(density, audio)
 
     def heard(at_khz: NDArray[np.float64] | float) -> NDArray[np.float64]:
         return 1.0 / (1.0 + (np.abs(np.asarray(at_khz)) / 2.8) ** 8)
 
     beat = 0.5 * float(heard(offset_khz)) * offset_khz**2 / (offset_khz**2 + 0.15**2)
-    above = 0.045 / 4 * np.trapezoid(density * heard(offset_khz + audio), audio)
+    above = 0.045 / 4 * trapezoid(density * heard(offset_khz + audio), audio)
     near = 0.045 / 4 * density * heard(offset_khz - audio)
-    below = float(np.trapezoid(near * (audio > offset_khz), audio))
-    total = beat + float(above) + float(np.trapezoid(near, audio))
+    below = float(trapezoid(near * (audio > offset_khz), audio))
+    total = beat + float(above) + float(trapezoid(near, audio))
     assert 1.0 - float(upper_share(offset_khz)) == pytest.approx(below / total, abs=0.02)
 
 

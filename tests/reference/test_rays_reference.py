@@ -340,6 +340,17 @@ def test_muf_against_a_dense_search():
     assert np.percentile(off[apart], 95) < 0.006
 
 
+@pytest.mark.parametrize("foe", [0.05, 0.3])
+@pytest.mark.parametrize("hop_km", [600.0, 2629.0])
+def test_muf_over_a_faint_thick_e_layer(foe, hop_km):
+    # Found by a fuzzer: 90 MHz came out for the first, and rays with a mirror under the ground. No
+    # real place, so the 4 % above hold.
+    layers = rays.Layers(foe, 21.5, 237.0, 140.0, hme_km=80.0, half_thickness_e_km=36.0)
+    found = rays.muf(layers, hop_km)
+    assert found.muf_mhz == pytest.approx(searched_muf(layers, hop_km), rel=0.04)
+    assert found.mirror_km >= found.turning_km
+
+
 # ---------------------------------------------------------------- the published formula
 
 

@@ -395,7 +395,7 @@ def test_a_transmitter_at_the_antipode_and_one_at_home() -> None:
 
 
 def test_the_demonstration_schedule_fits_in() -> None:
-    root = Path(str(fh.__file__)).resolve().parents[2]
+    root = Path(__file__).parents[2]
     schedule = fh.read_schedule(root / "data/demo/schedule_b24.csv", days="iso")
     frame = schedule.frame[schedule.on_air(WHEN)]
     places = maps.around_home_of(frame, "KO38")

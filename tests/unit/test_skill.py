@@ -234,6 +234,15 @@ def test_a_forecast_upside_down_counts_as_knowing_only_the_rate():
     assert value[0] > value[1]
 
 
+@pytest.mark.parametrize("outcome", [0.0, 1.0])
+def test_a_certain_rate_has_likelihood_one(outcome):
+    """By hand: outcomes that are all the same have probability 1 under their own rate."""
+    x = np.full((1, 50), -6.9 if outcome else 6.9)
+    value, ab = skill.log_likelihoods(x, np.full(50, outcome), np.ones(50), np.array([[0.0, 1.0]]))
+    assert ab[0, 1] < 0.0
+    assert value[0] == 0.0
+
+
 def test_the_peak_of_a_parabola():
     at = np.arange(0.0, 60.0, 10.0)
     assert skill.peak(at, -((at - 23.0) ** 2)) == pytest.approx(23.0)

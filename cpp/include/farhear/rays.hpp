@@ -53,7 +53,9 @@ struct Profile {
 
 /// Joins the layers. What does not fit is bent, so that every input gives a profile: each critical
 /// frequency is kept at least 3 % below that of the next layer (E under F1 0.01 %: F1 grows out of
-/// E without a step), each half thickness at most 0.85 of the height difference to the peak below.
+/// E without a step), each half thickness at most 0.85 of the height difference to the peak below,
+/// that of E and F1 at most 6371 km times critical frequency over five times foF2. (A fainter layer
+/// of more thickness bends the highest rays less than the sphere does: nothing to reflect from.)
 [[nodiscard]] Profile join(const Layers& layers) noexcept;
 
 /// fN^2 at a height; 0 below the base and above the F2 peak. [MHz^2]

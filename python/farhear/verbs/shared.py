@@ -179,6 +179,9 @@ def refuse(options: argparse.Namespace, names: Sequence[str], reason: str) -> No
 @contextlib.contextmanager
 def progress(what: str = "circuits") -> Iterator[Callable[[int, int], None]]:
     """Progress bar on the error stream, so that standard output stays clean."""
+    if not sys.stderr.isatty():  # a bar that is only disabled ends with a newline before rich 14.3
+        yield lambda done, total: None
+        return
     bar = Progress(
         TextColumn(what),
         BarColumn(),
@@ -186,7 +189,6 @@ def progress(what: str = "circuits") -> Iterator[Callable[[int, int], None]]:
         TimeRemainingColumn(),
         console=Console(stderr=True),
         transient=True,
-        disable=not sys.stderr.isatty(),
     )
     with bar:
         task = bar.add_task(what, total=None)

@@ -23,24 +23,25 @@ void let_signals_in() {
 }
 
 /// Columns in the order of CircuitColumns (15, the last two may be empty), InstantColumns (6, the
-/// last four may be empty) and EvaluationColumns (7, by groups empty); a dict of columns out.
+/// last four may be empty) and EvaluationColumns (7, by groups empty); a dict of columns out,
+/// brief: without deciles and rungs, which come empty.
 py::dict likelihood(const circuit::Models& models, const ionosphere::Drive& drive,
                     skywave::Route route, reception::Engine engine, const circuit::Options& options,
                     const std::array<ArrayIn, 15>& circuits, const std::array<ArrayIn, 6>& instants,
                     const IndexIn& circuit_index, const IndexIn& instant_index,
-                    const std::array<ArrayIn, 7>& evaluations) {
+                    const std::array<ArrayIn, 7>& evaluations, bool brief) {
     const bool grid = circuit_index.size() == 0;
     const auto n = static_cast<std::size_t>(grid ? circuits[0].size() * instants[0].size()
                                                  : circuit_index.size());
     std::array<py::array_t<double>, 13> numbers;
     std::array<Bytes, 4> codes;
-    for (auto& column : numbers) {
-        column = make(n);
+    for (std::size_t i = 0; i < numbers.size(); ++i) {
+        numbers.at(i) = make(brief && (i == 2 || i == 3) ? 0 : n);
     }
     for (auto& column : codes) {
         column = Bytes(static_cast<py::ssize_t>(n));
     }
-    auto rungs = make(n * listening::kRungs);
+    auto rungs = make(brief ? 0 : n * listening::kRungs);
     const auto c = [&](std::size_t i) { return view(circuits.at(i)); };
     const auto e = [&](std::size_t i) { return view(evaluations.at(i)); };
     const reception::CircuitColumns in = {c(0), c(1), c(2),  c(3),  c(4),  c(5),  c(6), c(7),
@@ -90,7 +91,7 @@ void bind_reception(py::module_& m) {
     m.def("likelihood", &likelihood, py::arg("models"), py::arg("drive"), py::arg("route"),
           py::arg("engine"), py::arg("options"), py::arg("circuits"), py::arg("instants"),
           py::arg("circuit_index").noconvert(), py::arg("instant_index").noconvert(),
-          py::arg("evaluations"));
+          py::arg("evaluations"), py::arg("brief"));
     m.def(
         "beam_gain_dbi",
         [](const ArrayIn& off_beam_deg, const ArrayIn& peak_dbi, const ArrayIn& width_deg,

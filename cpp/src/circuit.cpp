@@ -141,6 +141,7 @@ struct Track {
     int hops = 1;
     double hop_km = 0.0;
     double whole_km = 0.0;
+    double steepest_sine = 0.0;  // of the elevation of the highest mirror: no low ray is steeper
     bool long_path = false;
     double gyro_100_mhz = 0.0;
     double gyro_longitudinal_mhz = 0.0;  // of a steep ray
@@ -212,6 +213,15 @@ struct Absorber {
     std::vector<losses::DRegion> d_regions;  // of the crossings, where the integral is asked for
 };
 
+/// What a ray over one hop adds to a way through all of them.
+struct HopRay {
+    double sine;  // of the elevation
+    double path_km;
+    double slope_km;    // dD/d(elevation)
+    double secant;      // at absorbing height
+    double screen_mhz;  // below, layers underneath hold it back
+};
+
 struct Hop {
     rays::Profile profile;
     rays::Curve f2;
@@ -229,6 +239,7 @@ struct Hop {
     double foe_mhz;
     double fof1_mhz;  // 0: none
     double hmf1_km;
+    HopRay f2_near_muf;  // the low ray, taken from kNearMuf on
     sporadic::Distribution es;
 };
 
@@ -255,6 +266,7 @@ struct Order {
     bool has_e = false;
     bool has_f1 = false;
     double least_foe_mhz = 0.0;
+    double least_screen_mhz = 0.0;  // that of the steepest low ray
     Absorber absorber;
     std::vector<Hop> hops;
 };
@@ -409,6 +421,7 @@ void Circuit::State::lay(Track& track, double year, double mirror_km) const {
         }
     }
     track.convergence = power(skywave::convergence_db(track.whole_km));
+    track.steepest_sine = skywave::hop_over(track.hop_km, kHighestMirror_km).sin_elevation;
 }
 
 void Circuit::State::add_way(Points& made, double year, bool long_path, double whole_km) const {
@@ -576,6 +589,22 @@ Layering layering(const ionosphere::Characteristics& c, const ionosphere::Place&
     return out;
 }
 
+/// What F2 or F1 screening there is for a ray of this elevation.
+double screening_mhz(const Hop& hop, double cos2_elevation, Layer layer) noexcept {
+    const double by_e = hop.foe_mhz * secant(cos2_elevation, kHeightE_km);
+    if (layer == Layer::kF1 || hop.fof1_mhz <= 0.0) {
+        return by_e;
+    }
+    return std::max(by_e, hop.fof1_mhz * secant(cos2_elevation, hop.hmf1_km));
+}
+
+HopRay over_hop(const Hop& hop, const Span& span, const rays::Landing& ray, Layer layer) noexcept {
+    const double cos2 = 1.0 - ray.sin_elevation * ray.sin_elevation;
+    return {ray.sin_elevation, span.slant_km(ray.mirror_km), ray.range_slope_km,
+            secant(cos2, skywave::kHeightAbsorption_km),
+            layer == Layer::kE ? 0.0 : screening_mhz(hop, cos2, layer)};
+}
+
 double tied_peak_km(const Layering& at) { return rays::tied_peak_km(at.layers, at.shape.b); }
 
 double bounded_peak_km(double peak_km) { return std::clamp(peak_km, kLowestF2_km, kHighestF2_km); }
@@ -642,6 +671,9 @@ Hop Circuit::State::hop_at(const ionosphere::Place& place, const sporadic::Basis
     out.foe_mhz = profile.layers.e.critical_mhz;
     out.fof1_mhz = profile.count == 5 ? profile.layers.f1.critical_mhz : 0.0;
     out.hmf1_km = profile.layers.f1.peak_km;
+    out.f2_near_muf =
+        over_hop(out, Span(hop_km),
+                 rays::low_ray(out.f2, out.f2_top, kNearMuf * out.f2_top.freq_mhz), Layer::kF2);
     out.es = options.sporadic_e ? sporadic::combine(es, moment->es) : sporadic::Distribution{};
     return out;
 }
@@ -666,6 +698,8 @@ Order& Circuit::State::order_at(std::size_t index) {
     out.has_f1 = true;
     out.e_ready = false;
     out.least_foe_mhz = 1e9;
+    out.least_screen_mhz = 0.0;
+    const double sine = at.track.steepest_sine;
     out.hops.resize(at.middles.size());
     const std::size_t way = points->ways.size() > 1 && index >= points->ways[1].first ? 1 : 0;
     for (std::size_t i = 0; i < out.hops.size(); ++i) {
@@ -674,6 +708,8 @@ Order& Circuit::State::order_at(std::size_t index) {
         out.hops[i] = hop_at(at.middles[i], at.es[i], at.track.hop_km, tie_shift_km(way, fraction));
         out.has_f1 = out.has_f1 && out.hops[i].f1_presence > 0.0;
         out.least_foe_mhz = std::min(out.least_foe_mhz, out.hops[i].foe_mhz);
+        out.least_screen_mhz = std::max(out.least_screen_mhz,
+                                        screening_mhz(out.hops[i], 1.0 - sine * sine, Layer::kF2));
     }
     for (std::size_t d = 0; d < kDays; ++d) {
         out.days[d] = support_on(out.hops, d);
@@ -790,26 +826,34 @@ struct Budgeter {
 
     /// No mode of this track is stronger, but for steep high rays. [(uV/m)^2]
     [[nodiscard]] double bound() const noexcept {
-        const auto steepest = skywave::hop_over(track.hop_km, kHighestMirror_km);
-        double gain = low_angle(steepest.sin_elevation) *
-                      power(-0.5 * ground(std::max(steepest.sin_elevation, 0.05)));
+        const double sine = track.steepest_sine;
+        double gain = low_angle(sine) * power(-0.5 * ground(std::max(sine, 0.05)));
         if (!emission.pattern_dbi.empty()) {
-            gain *= power(*std::ranges::max_element(emission.pattern_dbi));
+            // up to the elevation above
+            const double last = vector_math::asin(std::clamp(sine, 0.0, 1.0)) * kDeg_per_rad / 2.0;
+            const auto count =
+                std::min(static_cast<std::size_t>(last) + 2, kPatternElevations_count);
+            gain *= power(*std::ranges::max_element(emission.pattern_dbi.first(count)));
         }
+        const double passes = track.hops * secant(1.0 - sine * sine, skywave::kHeightAbsorption_km);
         return sent * gain / (track.whole_km * track.whole_km) *
-               power(options.most_focusing_db - vertical_db * track.hops) * track.convergence;
+               power(options.most_focusing_db - vertical_db * passes) * track.convergence;
     }
 
     /// Field of a mode that is fully carried and open. [(uV/m)^2]
     [[nodiscard]] double strength(const Passage& p) const noexcept {
         const double sine = std::clamp(p.sine, -1.0, 1.0);
-        double loss_db = vertical_db * p.secants + auroral_db + horizon(sine) + ground(sine);
+        double loss_db = absorption_db(p) + auroral_db + horizon(sine) + ground(sine);
         if (!emission.pattern_dbi.empty()) {
             loss_db -=
                 gain_at(emission, vector_math::asin(sine) * kDeg_per_rad) - emission.gain_dbi;
         }
         return sent / (p.path_km * p.path_km) * track.convergence * focusing(p, sine) *
                low_angle(sine) * power(-loss_db);
+    }
+
+    [[nodiscard]] double absorption_db(const Passage& p) const noexcept {
+        return vertical_db * p.secants;
     }
 
     [[nodiscard]] Mode budget(const Passage& p, Layer layer) const noexcept {
@@ -823,7 +867,7 @@ struct Budgeter {
         mode.gain_dbi = gain_at(emission, mode.elevation_deg);
         mode.free_space_db = 32.45 + freq_db + 20.0 * std::log10(p.path_km);
         mode.focusing_db = decibel(track.convergence * focusing(p, sine));
-        mode.absorption_db = vertical_db * p.secants;
+        mode.absorption_db = absorption_db(p);
         mode.ground_db = ground(sine);
         mode.auroral_db = auroral_db;
         mode.horizon_db = horizon(sine);
@@ -911,22 +955,27 @@ struct Sum {
     std::array<double, 32> each{};
     std::size_t counted = 0;
 
-    void count(Mode mode, double full, double carried, double open) {
+    /// @param make_mode  returns the mode, for the strongest and for lists only
+    void count(double full, double carried, double open, double absorption_db,
+               const auto& make_mode) {
         const double now = full * carried * open;
-        mode.support_db = -decibel(carried);
-        mode.screening_db = -decibel(open);
-        mode.field_dbuv_m = decibel(now);
         out.if_carried += full;
-        out.no_absorption += now * power(mode.absorption_db);
-        if (now > strongest) {
-            strongest = now;
-            out.best = mode;
+        out.no_absorption += now * power(absorption_db);
+        if (now > strongest || modes != nullptr) {
+            Mode mode = make_mode();
+            mode.support_db = -decibel(carried);
+            mode.screening_db = -decibel(open);
+            mode.field_dbuv_m = decibel(now);
+            if (now > strongest) {
+                strongest = now;
+                out.best = mode;
+            }
+            if (modes != nullptr) {
+                modes->push_back(mode);
+            }
         }
         if (counted < each.size()) {
             each[counted++] = now;
-        }
-        if (modes != nullptr) {
-            modes->push_back(mode);
         }
     }
 };
@@ -940,15 +989,6 @@ double open_share(double freq_mhz, double screening_mhz) noexcept {
     return open + (1.0 - open) * kScreened;
 }
 
-/// What F2 or F1 screening there is for a ray of this elevation.
-double screening_mhz(const Hop& hop, double cos2_elevation, Layer layer) noexcept {
-    const double by_e = hop.foe_mhz * secant(cos2_elevation, kHeightE_km);
-    if (layer == Layer::kF1 || hop.fof1_mhz <= 0.0) {
-        return by_e;
-    }
-    return std::max(by_e, hop.fof1_mhz * secant(cos2_elevation, hop.hmf1_km));
-}
-
 /// F2 rays of all hops on one day.
 struct DayPassage {
     Passage low;
@@ -957,6 +997,7 @@ struct DayPassage {
     double presence = 0.0;    // of F2 as a layer over all hops
     double low_screen_mhz = 0.0;
     double high_screen_mhz = 0.0;
+    bool near_muf = false;  // at every hop: the same on all such days
 };
 
 Passage between(const Passage& a, const Passage& b) noexcept {
@@ -970,14 +1011,15 @@ DayPassage between(const DayPassage& a, const DayPassage& b) noexcept {
             std::min(a.high_share, b.high_share),
             a.presence,
             0.5 * (a.low_screen_mhz + b.low_screen_mhz),
-            0.5 * (a.high_screen_mhz + b.high_screen_mhz)};
+            0.5 * (a.high_screen_mhz + b.high_screen_mhz),
+            a.near_muf && b.near_muf};
 }
 
-void add(Passage& sum, double share, const rays::Landing& ray, double cos2, const Span& span) {
-    sum.sine += share * ray.sin_elevation;
-    sum.path_km += span.slant_km(ray.mirror_km);
-    sum.slope_km += ray.range_slope_km;
-    sum.secants += secant(cos2, skywave::kHeightAbsorption_km);
+void add(Passage& sum, double share, const HopRay& ray) noexcept {
+    sum.sine += share * ray.sine;
+    sum.path_km += ray.path_km;
+    sum.slope_km += ray.slope_km;
+    sum.secants += ray.secant;
 }
 
 DayPassage f2_passage(const Order& order, const Span& span, double freq, std::size_t day,
@@ -985,23 +1027,27 @@ DayPassage f2_passage(const Order& order, const Span& span, double freq, std::si
     DayPassage out;
     out.high_share = with_high ? 1.0 : 0.0;
     out.presence = 1.0;
+    out.near_muf = true;
     const double share = 1.0 / static_cast<double>(order.hops.size());
     for (const Hop& hop : order.hops) {
-        const double there =
-            std::min(freq / hop.stretch[day], kNearMuf * hop.f2_top.freq_mhz);  // NOLINT: < kDays
+        const double here = freq / hop.stretch[day];  // NOLINT: < kDays
+        const double most = kNearMuf * hop.f2_top.freq_mhz;
+        const double there = std::min(here, most);
+        out.near_muf = out.near_muf && here >= most;
         out.presence *= hop.f2.presence;
-        const rays::Landing low = rays::low_ray(hop.f2, hop.f2_top, there);
-        const double cos2 = 1.0 - low.sin_elevation * low.sin_elevation;
-        add(out.low, share, low, cos2, span);
-        out.low_screen_mhz = std::max(out.low_screen_mhz, screening_mhz(hop, cos2, Layer::kF2));
+        const HopRay low =
+            here >= most
+                ? hop.f2_near_muf
+                : over_hop(hop, span, rays::low_ray(hop.f2, hop.f2_top, there), Layer::kF2);
+        add(out.low, share, low);
+        out.low_screen_mhz = std::max(out.low_screen_mhz, low.screen_mhz);
         const double steepest = hop.f2.freq_mhz[rays::kLanes - 1];
         out.high_share = std::min(out.high_share, 10.0 * (there / steepest - 1.0));
         if (out.high_share > 0.0) {
-            const rays::Landing high = rays::high_ray(hop.f2, hop.f2_top, there);
-            const double cos2_high = 1.0 - high.sin_elevation * high.sin_elevation;
-            add(out.high, share, high, cos2_high, span);
-            out.high_screen_mhz =
-                std::max(out.high_screen_mhz, screening_mhz(hop, cos2_high, Layer::kF2));
+            const HopRay high =
+                over_hop(hop, span, rays::high_ray(hop.f2, hop.f2_top, there), Layer::kF2);
+            add(out.high, share, high);
+            out.high_screen_mhz = std::max(out.high_screen_mhz, high.screen_mhz);
         }
     }
     return out;
@@ -1077,22 +1123,24 @@ void Circuit::State::Reception::add_steady(const Order& order, const Budgeter& b
         const rays::Muf& top = is_e ? hop.e_top : hop.f1_top;
         const rays::Landing ray =
             rays::low_ray(curve, top, std::min(freq, kNearMuf * top.freq_mhz));
-        const double cos2 = 1.0 - ray.sin_elevation * ray.sin_elevation;
-        add(p, share, ray, cos2, span);
+        const HopRay over = over_hop(hop, span, ray, layer);
+        add(p, share, over);
         muf = std::min(muf, top.freq_mhz);
         if (!is_e) {
             presence *= hop.f1_presence;
-            screen = std::max(screen, screening_mhz(hop, cos2, layer));
+            screen = std::max(screen, over.screen_mhz);
         }
     }
-    Mode mode = budgeter.budget(p, layer);
-    mode.muf_mhz = muf;
-    mode.screening_mhz = screen;
     const double carried = vector_math::normal(vector_math::log(muf / freq) / kSpreadE);
     const double part = between_levels(carried, kMostE_db);
     const double open = screen > 0.0 ? open_share(freq, screen) : 1.0;
-    const double full = power(mode.field_dbuv_m) * presence;
-    sum.count(mode, full, part, open);
+    const double full = budgeter.strength(p) * presence;
+    sum.count(full, part, open, budgeter.absorption_db(p), [&] {
+        Mode mode = budgeter.budget(p, layer);
+        mode.muf_mhz = muf;
+        mode.screening_mhz = screen;
+        return mode;
+    });
     for (double& day : steady) {
         day += full * part * open;
     }
@@ -1127,11 +1175,13 @@ std::array<double, kPatches> Circuit::State::Reception::seen_through_es(const Or
 
 void Circuit::State::Reception::add_order(std::size_t index) {
     const Track& track = s.points->orders[index].track;
-    // absorption alone may rule the order out before any ray is computed
+    // absorption, and layers below, may rule the order out before any ray is computed
     const Budgeter budgeter(track, s.absorber_at(index), emission, s.options, s.least_sine);
-    const double bound = budgeter.bound();
     const double unheard = listing() ? 0.0 : power(audible_db - kFaraway_db);
-    if (index > 0 && (bound < unheard || bound < kIgnored * *std::ranges::min_element(found))) {
+    const double least =
+        index == 0 ? 0.0 : std::max(unheard, kIgnored * *std::ranges::min_element(found));
+    double bound = budgeter.bound();
+    if (bound < least) {
         return;
     }
     Order& order = s.order_at(index);
@@ -1144,14 +1194,32 @@ void Circuit::State::Reception::add_order(std::size_t index) {
     }
 
     // F2. Geometry on every second day; between them the mean of the neighbours.
+    bound *= open_share(freq, order.least_screen_mhz);
+    if (bound < least) {
+        return;
+    }
     const Span span(track.hop_km);
     std::array<DayPassage, kDays> by_day;
-    for (std::size_t d = 0; d < kDays; d += 2) {
-        by_day[d] = f2_passage(order, span, freq, d, s.options.high_ray);
+    for (std::size_t d = kDays; d-- > 0;) {
+        if (d % 2 == 0) {
+            // from there down all days are near the MUF
+            by_day[d] = d + 2 < kDays && by_day[d + 2].near_muf
+                            ? by_day[d + 2]
+                            : f2_passage(order, span, freq, d, s.options.high_ray);
+        }
     }
     for (std::size_t d = 1; d < kDays; d += 2) {
         by_day[d] = between(by_day[d - 1], by_day[d + 1]);
     }
+    struct Arrived {
+        double full;
+        double open;
+    };
+    const auto arrived = [&](const Passage& p, double presence, double screen) {
+        return Arrived{budgeter.strength(p) * presence, open_share(freq, screen)};
+    };
+    Arrived low{};
+    bool near_muf = false;  // whether `low` is that of all days near the MUF
     std::array<double, kDays> f2{};
     for (std::size_t d = 0; d < kDays; ++d) {
         if (d != kMedianDay && bound < kIgnored * found[d]) {
@@ -1159,23 +1227,29 @@ void Circuit::State::Reception::add_order(std::size_t index) {
         }
         const DayPassage& day = by_day[d];
         const Support support = f2_support(order.days[d], freq, day.low.path_km, s.options);
-        const auto add_f2 = [&](const Passage& p, double part, double screen, bool is_high) {
-            const double full = budgeter.strength(p) * day.presence;
-            const double open = open_share(freq, screen);
-            f2[d] += full * part * open;
+        const auto add_f2 = [&](const Passage& p, const Arrived& all, double part, double screen,
+                                bool is_high) {
+            f2[d] += all.full * part * all.open;
             if (d == kMedianDay) {
-                Mode mode = budgeter.budget(p, Layer::kF2);
-                mode.high_ray = is_high;
-                mode.muf_mhz = order.days[d].muf_mhz;
-                mode.screening_mhz = screen;
-                sum.count(mode, full, part, open);
+                sum.count(all.full, part, all.open, budgeter.absorption_db(p), [&] {
+                    Mode mode = budgeter.budget(p, Layer::kF2);
+                    mode.high_ray = is_high;
+                    mode.muf_mhz = order.days[d].muf_mhz;
+                    mode.screening_mhz = screen;
+                    return mode;
+                });
             }
         };
-        add_f2(day.low, support.carried, day.low_screen_mhz, false);
+        if (!day.near_muf || !near_muf) {
+            low = arrived(day.low, day.presence, day.low_screen_mhz);
+            near_muf = day.near_muf;
+        }
+        add_f2(day.low, low, support.carried, day.low_screen_mhz, false);
         // none where low and high ray meet
         const double high_part = std::max(2.0 * support.supported - 1.0, 0.0) * day.high_share;
         if (high_part > 0.0) {
-            add_f2(day.high, high_part, day.high_screen_mhz, true);
+            add_f2(day.high, arrived(day.high, day.presence, day.high_screen_mhz), high_part,
+                   day.high_screen_mhz, true);
         }
     }
     const auto open = seen_through_es(order, by_day[kMedianDay].low.sine);
@@ -1212,8 +1286,8 @@ void Circuit::State::Reception::add_es(std::size_t index, double floor) {
     p.sine = hop.sin_elevation;
     p.path_km = track.hops * hop.slant_km;
     p.secants = track.hops * secant(1.0 - p.sine * p.sine, skywave::kHeightAbsorption_km);
-    const Mode mode = budgeter.budget(p, Layer::kEs);
-    const double full = power(mode.field_dbuv_m);
+    const double full = budgeter.strength(p);
+    const auto mode = [&] { return budgeter.budget(p, Layer::kEs); };
     for (std::size_t patch = kPatches; patch-- > 0;) {
         const double z = weakest(order.hops.size(), s.options.es_dependence, patch_z(patch));
         double loss_db = 0.0;
@@ -1227,10 +1301,10 @@ void Circuit::State::Reception::add_es(std::size_t index, double floor) {
         patchy = true;
         by_patch[patch] += full * carried;
         if (patch == kMedianPatch && !listing()) {
-            sum.count(mode, full, carried, 1.0);
+            sum.count(full, carried, 1.0, budgeter.absorption_db(p), mode);
         }
         if (patch == kUpperPatch && listing()) {
-            show(mode, loss_db);
+            show(mode(), loss_db);
         }
     }
 }
@@ -1248,32 +1322,35 @@ void Circuit::State::Reception::add_mixed(std::size_t index, double floor) {
     p.path_km = Span(at.es_km).slant_km(kHeightEs_km) +
                 (at.track.hops - 1) * Span(at.f2_km).slant_km(mixed.mirror_km);
     p.secants = at.track.hops * secant(1.0 - p.sine * p.sine, skywave::kHeightAbsorption_km);
-    Mode mode = budgeter.budget(p, Layer::kMixed);
-    mode.muf_mhz = mixed.muf_mhz;
-    const double full = power(mode.field_dbuv_m);
-    std::array<double, kPatches> loss_db{};
-    for (std::size_t patch = 0; patch < kPatches; ++patch) {
-        loss_db[patch] =
-            sporadic::loss_db(at.es_km, freq, sporadic::quantile_mhz(mixed.es, patch_z(patch)));
-    }
-    if (full * power(-loss_db[kPatches - 1]) < floor) {
-        return;
-    }
+    const double full = budgeter.strength(p);
     const double width = width_of(mixed.spread);
+    const auto lost_db = [&](std::size_t patch) {
+        return sporadic::loss_db(at.es_km, freq, sporadic::quantile_mhz(mixed.es, patch_z(patch)));
+    };
+    const auto carried_on = [&](std::size_t day) {
+        const double muf = mixed.muf_mhz * vector_math::exp(kNarrowed * day_z(day) * mixed.spread);
+        const double supported = vector_math::normal(vector_math::log(muf / freq) / width);
+        return between_levels(supported, scattered_db(freq, muf, p.path_km, s.options));
+    };
+    const double best_day = listing() ? 1.0 : carried_on(kDays - 1);
+    if (full * power(-lost_db(kPatches - 1)) * best_day < floor) {
+        return;  // other patches and days carry less
+    }
     std::array<double, kDays> carried{};
     for (std::size_t d = 0; d < kDays; ++d) {
-        const double muf = mixed.muf_mhz * vector_math::exp(kNarrowed * day_z(d) * mixed.spread);
-        const double supported = vector_math::normal(vector_math::log(muf / freq) / width);
-        carried[d] = between_levels(supported, scattered_db(freq, muf, p.path_km, s.options));
+        carried[d] = carried_on(d);
     }
     for (std::size_t patch = 0; patch < kPatches; ++patch) {
-        const double reflected = power(-loss_db[patch]);
+        const double loss_db = lost_db(patch);
+        const double reflected = power(-loss_db);
         patchy = patchy || full * reflected * carried.back() > floor;  // the best day
         for (std::size_t d = 0; d < kDays; ++d) {
             mixture[patch * kDays + d] += full * reflected * carried[d];
         }
         if (patch == kUpperPatch && listing()) {
-            show(mode, loss_db[patch] - decibel(carried[kMedianDay]));
+            Mode mode = budgeter.budget(p, Layer::kMixed);
+            mode.muf_mhz = mixed.muf_mhz;
+            show(mode, loss_db - decibel(carried[kMedianDay]));
         }
     }
 }

@@ -414,18 +414,35 @@ double tangent(const std::array<double, kPoints>& y, std::size_t i) noexcept {
     return i + 1 == kPoints ? y[i] - y[i - 1] : 0.5 * (y.at(i + 1) - y.at(i - 1));
 }
 
-Hermite hermite(const std::array<double, kPoints>& y, double position) noexcept {
-    // NaN, the position of a ray through layers that are NaN, goes to the last pair and comes out
-    const std::size_t i = position < static_cast<double>(kPoints - 2)
-                              ? static_cast<std::size_t>(position)
-                              : kPoints - 2;
-    const double t = position - static_cast<double>(i);
-    const double m0 = tangent(y, i);
-    const double m1 = tangent(y, i + 1);
-    const double rise = y.at(i + 1) - y.at(i);
+std::array<double, kPoints> tangents_of(const std::array<double, kPoints>& y) noexcept {
+    std::array<double, kPoints> out;  // NOLINT: filled
+    for (std::size_t i = 0; i < kPoints; ++i) {
+        out[i] = tangent(y, i);  // NOLINT: i < kPoints
+    }
+    return out;
+}
+
+/// A position as an interval between points and a share of it.
+struct Spot {
+    explicit Spot(double position) noexcept {
+        // NaN, the position of a ray through layers that are NaN, goes to the last pair, comes out
+        i = position < static_cast<double>(kPoints - 2) ? static_cast<std::size_t>(position)
+                                                        : kPoints - 2;
+        t = position - static_cast<double>(i);
+    }
+    std::size_t i;
+    double t;
+};
+
+Hermite hermite(const std::array<double, kPoints>& y, const std::array<double, kPoints>& tangents,
+                const Spot& at) noexcept {
+    const double y0 = y[at.i];             // NOLINT: i + 1 < kPoints
+    const double m0 = tangents[at.i];      // NOLINT
+    const double m1 = tangents[at.i + 1];  // NOLINT
+    const double rise = y[at.i + 1] - y0;  // NOLINT
     const double c2 = 3.0 * rise - 2.0 * m0 - m1;
     const double c3 = m0 + m1 - 2.0 * rise;
-    return {y.at(i) + t * (m0 + t * (c2 + t * c3)), m0 + t * (2.0 * c2 + 3.0 * t * c3)};
+    return {y0 + at.t * (m0 + at.t * (c2 + at.t * c3)), m0 + at.t * (2.0 * c2 + 3.0 * at.t * c3)};
 }
 
 /// Highest point of the cubic between points i and i + 1, and where.
@@ -452,12 +469,14 @@ Muf highest_between(const std::array<double, kPoints>& y, std::size_t i) noexcep
 }
 
 Landing landing_at(const Curve& curve, double position) noexcept {
-    const Hermite sine = hermite(curve.sin_elevation, position);
-    const Hermite freq = hermite(curve.freq_mhz, position);
+    const Spot at(position);
+    const auto& [freq_tangents, sine_tangents, mirror_tangents, turning_tangents] = curve.tangents;
+    const Hermite sine = hermite(curve.sin_elevation, sine_tangents, at);
+    const Hermite freq = hermite(curve.freq_mhz, freq_tangents, at);
     const double sin_el = std::clamp(sine.value, -1.0, 1.0);
     const double cos_el = std::sqrt(1.0 - sin_el * sin_el);
-    const double mirror = hermite(curve.mirror_km, position).value;
-    const double turning = hermite(curve.turning_km, position).value;
+    const double mirror = hermite(curve.mirror_km, mirror_tangents, at).value;
+    const double turning = hermite(curve.turning_km, turning_tangents, at).value;
     // at constant turning height the mirror stays: dD/d(elevation) of a mirror hop
     const double k = kEarthRadius_km * cos_el;
     const double mirror_r = kEarthRadius_km + mirror;
@@ -484,7 +503,7 @@ double crossing(const Curve& curve, double inside, double inside_mhz, double out
     const double low = std::min(inside, outside);
     const double high = std::max(inside, outside);
     for (int i = 0; i < 3; ++i) {
-        const Hermite h = hermite(curve.freq_mhz, position);
+        const Hermite h = hermite(curve.freq_mhz, curve.tangents[0], Spot(position));
         if (std::abs(h.slope) < 1e-9) {
             break;
         }
@@ -548,6 +567,8 @@ Curve land(const Profile& profile, Region region, double hop_km) noexcept {
     out.sin_elevation[kLanes] = 1.0;
     out.mirror_km[kLanes] = out.mirror_km[kLanes - 1];
     out.turning_km[kLanes] = top.rk_km - kEarthRadius_km;
+    out.tangents = {tangents_of(out.freq_mhz), tangents_of(out.sin_elevation),
+                    tangents_of(out.mirror_km), tangents_of(out.turning_km)};
     return out;
 }
 
@@ -562,6 +583,13 @@ Muf muf(const Curve& curve) noexcept {
         const Muf after = highest_between(curve.freq_mhz, best);
         if (after.freq_mhz > out.freq_mhz) {
             out = after;
+        }
+    }
+    // just above the layer below, retardation bends the curve back to steep rays: they are left out
+    const auto first = static_cast<std::size_t>(std::ceil(out.position));
+    for (std::size_t k = 1; k <= first; ++k) {
+        if (curve.sin_elevation.at(k) < curve.sin_elevation.at(out.lowest)) {
+            out.lowest = k;
         }
     }
     return out;
@@ -596,15 +624,9 @@ Landing low_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept {
         return landing_at(curve, top.position);
     }
     const auto first = static_cast<std::size_t>(std::ceil(top.position));
-    // just above the layer below, retardation bends the curve back to steep rays: they are left out
-    std::size_t lowest = 0;
-    for (std::size_t k = 1; k <= first; ++k) {
-        if (curve.sin_elevation.at(k) < curve.sin_elevation.at(lowest)) {
-            lowest = k;
-        }
-    }
-    return lowest < first ? ray_between<-1>(curve, top, freq_mhz, first, lowest)
-                          : landing_at(curve, std::min(static_cast<double>(lowest), top.position));
+    return top.lowest < first
+               ? ray_between<-1>(curve, top, freq_mhz, first, top.lowest)
+               : landing_at(curve, std::min(static_cast<double>(top.lowest), top.position));
 }
 
 Landing high_ray(const Curve& curve, const Muf& top, double freq_mhz) noexcept {

@@ -254,7 +254,7 @@ struct Mixture {
 }  // namespace
 
 Result evaluate(circuit::Circuit& circuit, const circuit::Emission& emission,
-                const Listener& listener) {
+                const Listener& listener, bool brief) {
     const double freq = emission.freq_mhz;
     const noise::Source ambient = surroundings(listener, freq, circuit.rx_fof2_mhz());
     const double to_snr_db = field_to_snr_db(freq, ambient.fa_db, listener.bandwidth_hz);
@@ -279,14 +279,16 @@ Result evaluate(circuit::Circuit& circuit, const circuit::Emission& emission,
     const double cost = listener.mode_cost_db;
     out.likelihood = snr.above(listener.required_snr_db + cost);
     const double to_rungs = cost - listening::to_rung_bandwidth_db(listener.bandwidth_hz);
-    for (std::size_t i = 0; i < out.rungs.size(); ++i) {
+    for (std::size_t i = 0; i < out.rungs.size() && !brief; ++i) {
         out.rungs[i] = snr.above(listening::kRung_snr_db[i] + to_rungs);
     }
     const double median_db = snr.quantile_db(0.5, decibel(signal.median) + to_snr_db);
     out.field_dbuv_m = median_db - to_snr_db;
     out.snr_db = median_db - cost;
-    out.snr_lower_db = snr.quantile_db(0.9, median_db - snr.lower_db) - cost;
-    out.snr_upper_db = snr.quantile_db(0.1, median_db + snr.upper_db) - cost;
+    if (!brief) {
+        out.snr_lower_db = snr.quantile_db(0.9, median_db - snr.lower_db) - cost;
+        out.snr_upper_db = snr.quantile_db(0.1, median_db + snr.upper_db) - cost;
+    }
     out.muf_mhz = circuit.muf_mhz();
     out.noise_fa_db = ambient.fa_db;
     out.noise_lower_db = ambient.lower_db;
@@ -404,8 +406,6 @@ bool missing(const CircuitColumns& c, std::size_t i) {
 void store(const Result& r, const ResultColumns& out, std::size_t i) {
     out.likelihood[i] = r.likelihood;
     out.snr_db[i] = r.snr_db;
-    out.snr_lower_db[i] = r.snr_lower_db;
-    out.snr_upper_db[i] = r.snr_upper_db;
     out.field_dbuv_m[i] = r.field_dbuv_m;
     out.muf_mhz[i] = r.muf_mhz;
     out.absorption_db[i] = r.absorption_db;
@@ -415,8 +415,10 @@ void store(const Result& r, const ResultColumns& out, std::size_t i) {
     out.noise_upper_db[i] = r.noise_upper_db;
     out.f_over_muf[i] = r.f_over_muf;
     out.modes[i] = r.modes;
-    for (std::size_t k = 0; k < r.rungs.size(); ++k) {
-        out.rungs[i * r.rungs.size() + k] = r.rungs[k];
+    if (!out.rungs.empty()) {
+        out.snr_lower_db[i] = r.snr_lower_db;
+        out.snr_upper_db[i] = r.snr_upper_db;
+        std::ranges::copy(r.rungs, out.rungs.subspan(i * r.rungs.size()).begin());
     }
     out.hops[i] = r.hops;
     out.layer[i] = static_cast<std::uint8_t>(r.layer);
@@ -517,7 +519,7 @@ void by_rays(const circuit::Models& models, const ionosphere::Drive& drive, skyw
                                          : circuits.pattern_dbi.subspan(c * kRow, kRow)};
         Listener listener = listener_of(circuits, c);
         add_evaluation(evaluations, task.element, listener);
-        store(evaluate(*ends, emission, listener), out, task.element);
+        store(evaluate(*ends, emission, listener, out.rungs.empty()), out, task.element);
     }
 }
 

@@ -80,6 +80,7 @@ _NUMBERS: dict[str, tuple[str, str]] = {
 _SOURCE = "farhear, rays and closed forms, ITU-R P.533, P.372, P.842, P.534 (see the model card)"
 _REACH_KHZ = 25.0  # neighbours farther off do not matter
 _DECILE = 1.2815515655446004  # standard deviations
+_NOT_BRIEF = ("snr_lower_decile_db", "snr_upper_decile_db", "rung_likelihood")
 
 
 def likelihood(
@@ -115,6 +116,7 @@ def likelihood(
     saturate: bool = True,
     field_year: float | None = None,
     foe_form: str = "b",
+    brief: bool = False,
 ) -> xr.Dataset:
     """Likelihood that a signal is received well enough, with its S/N and what limits it.
 
@@ -187,6 +189,8 @@ def likelihood(
         Pieces of the physics to switch off, see `farhear.skywave.Physics`.
     saturate, field_year, foe_form
         As in `farhear.ionosphere.characteristics`.
+    brief
+        Leave out the deciles of S/N and the rungs, about a tenth of the work.
 
     Returns
     -------
@@ -247,9 +251,10 @@ def likelihood(
             "suppression_db": suppression_db,
         }
         circuit = (tx_lat_deg, tx_lon_deg, rx_lat_deg, rx_lon_deg, freq_khz, utc)
-        return over_fluxes(
+        whole = over_fluxes(
             *(likelihood(*circuit, **given | {"f107_sfu": one}) for one in flux_points(flux, doubt))
         )
+        return whole.drop_vars(["rung", *_NOT_BRIEF]) if brief else whole
     freq = as_float64("freq_khz", freq_khz)
     table = pattern(tx_pattern_dbi)
     columns = {
@@ -290,9 +295,13 @@ def likelihood(
     def call(
         when: list[Floats], row_index: Indices, index: Indices, each: list[Floats]
     ) -> dict[str, Any]:
-        args = (models(), how, way, which, switches, rows, when, row_index, index, each)
+        args = (models(), how, way, which, switches, rows, when, row_index, index, each, brief)
         found = _core.reception.likelihood(*args)
-        found["rungs"] = found["rungs"].reshape(-1, len(listening.LADDER))
+        rungs = found.pop("rungs")
+        if brief:
+            found = {name: column for name, column in found.items() if name not in _NOT_BRIEF}
+        else:
+            found["rung_likelihood"] = rungs.reshape(-1, len(listening.LADDER))
         return found
 
     none = np.empty(0)
@@ -378,13 +387,17 @@ def _dataset(found: dict[str, Any], count: int) -> xr.Dataset:
     variables: dict[str, Any] = {}
     for name, (unit, text) in _NUMBERS.items():
         attrs: dict[str, Any] = {"units": unit, "long_name": text, "source": _SOURCE}
-        variables[name] = (dims, found[name], attrs)
-    text = "likelihood of each rung of the listening ladder"
-    variables["rung_likelihood"] = (
-        (*dims, "rung"),
-        found["rungs"],
-        {"units": "1", "long_name": text, "source": _SOURCE},
-    )
+        if name in found:
+            variables[name] = (dims, found[name], attrs)
+    rungs: dict[str, Any] = {}
+    if "rung_likelihood" in found:
+        text = "likelihood of each rung of the listening ladder"
+        variables["rung_likelihood"] = (
+            (*dims, "rung"),
+            found["rung_likelihood"],
+            {"units": "1", "long_name": text, "source": _SOURCE},
+        )
+        rungs = {"rung": list(listening.LADDER)}
     text = "gain of the better demodulation over AM"
     variables["demodulation_gain_db"] = (
         dims,
@@ -406,7 +419,7 @@ def _dataset(found: dict[str, Any], count: int) -> xr.Dataset:
         variables[name] = (dims, found[name], flags(words, text))
     return xr.Dataset(
         variables,
-        coords={"rung": list(listening.LADDER)},
+        coords=rungs,
         attrs={"farhear_version": _core.__version__},
     )
 

@@ -19,11 +19,12 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from importlib.util import find_spec
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -46,8 +47,8 @@ HALF_HOUR_S = 1800.0
 _HOUR_S = 3600.0
 _DAY_S = 86400.0
 _NOT_ON_AIR = 5
-_BLOCK = 24
-"""Circuits per call of the core; bounds the memory of one block and the wait after Ctrl-C."""
+_BLOCK = 4096
+"""Values per call of the core: a tenth of a second, the wait after Ctrl-C."""
 _MOST_ELEMENTS = 200_000_000
 
 CELL = np.dtype(
@@ -524,8 +525,8 @@ def circuits(
     flux = np.repeat(f107_sfu, unix_s.shape[1])
     out = np.empty((total, flat.size), CELL)
 
-    def work(begin: int) -> int:
-        rows = different[begin : begin + _BLOCK]
+    def work(block: tuple[slice, slice]) -> int:
+        rows, some = different[block[0]], block[1]
         lat, lon, freq, power, sd = (c[:, None] for c in rows.T[:5])
         part = reception.likelihood(
             lat,
@@ -533,9 +534,9 @@ def circuits(
             station.lat_deg,
             station.lon_deg,
             freq,
-            flat,
+            flat[some],
             power_kw=power,
-            f107_sfu=flux,
+            f107_sfu=flux[some],
             tx_pattern_dbi=rows[:, None, 5:],
             tx_gain_sd_db=sd,
             noise=station.noise,
@@ -543,16 +544,26 @@ def circuits(
             required_snr_db=station.required_snr_db,
             long_path=long_path,
             min_elevation_deg=station.min_elevation_deg,
+            brief=True,
         )
-        out[begin : begin + len(rows)] = packed_cells(part)
-        return len(rows)
+        out[block] = packed_cells(part)
+        return part["likelihood"].size
 
     done = 0
-    for count in run(work, range(0, total, _BLOCK)):
+    for count in run(work, _blocks_of(different, flat.size)):
         done += count
         if progress is not None:
-            progress(done, total)
+            progress(done // flat.size, total)
     return out[which.reshape(-1)].reshape(len(keys), *unix_s.shape)
+
+
+def _blocks_of(keys: Floats, instants: int) -> Iterator[tuple[slice, slice]]:
+    """Rows and instants of each call: the rows of one site, which share its rays."""
+    starts = np.flatnonzero((np.diff(keys[:, :2], axis=0, prepend=np.nan) != 0.0).any(axis=1))
+    for first, end in pairwise([*starts.tolist(), len(keys)]):
+        length = max(_BLOCK // (end - first), 1)
+        for begin in range(0, instants, length):
+            yield slice(first, end), slice(begin, begin + length)
 
 
 def packed_cells(seen: xr.Dataset) -> NDArray[Any]:

@@ -86,6 +86,8 @@ struct Curve {
     std::array<double, kPoints> sin_elevation;  // may be negative: below the horizon
     std::array<double, kPoints> mirror_km;      // height of the equivalent mirror
     std::array<double, kPoints> turning_km;     // height
+    /// Of these four at each point, for the cubics between them.
+    std::array<std::array<double, kPoints>, 4> tangents;
     /// 1 where the region reflects to that distance as a layer does, 0 where none of its rays gets
     /// there: a weak layer on a stronger slope lets flat rays through. Between: fading [own].
     double presence;
@@ -99,7 +101,8 @@ struct Curve {
 /// Where a curve is highest.
 struct Muf {
     double freq_mhz;
-    double position;  // 0 .. kPoints - 1
+    double position;         // 0 .. kPoints - 1
+    std::size_t lowest = 0;  // point of the flattest ray up to there
 };
 [[nodiscard]] Muf muf(const Curve& curve) noexcept;
 

@@ -84,8 +84,9 @@ struct Result {
 /// of the spread of foF2, patches of Es) is evaluated by itself; the likelihood is the mean over
 /// the states of the two-piece normal of the other variations, and median and deciles of S/N are
 /// those of that mixture.
+/// @param brief  no deciles, no rungs
 [[nodiscard]] Result evaluate(circuit::Circuit& circuit, const circuit::Emission& emission,
-                              const Listener& listener);
+                              const Listener& listener, bool brief = false);
 
 /// Which geometry answers.
 enum class Engine : std::uint8_t { kRays = 0, kMirror = 1 };
@@ -134,7 +135,8 @@ struct EvaluationColumns {
     std::span<const double> mode_cost_db;
 };
 
-/// Output columns, one element per evaluation.
+/// Output columns, one element per evaluation. Without `rungs`, `snr_lower_db` and `snr_upper_db`
+/// stay empty too: none of them is worked out.
 struct ResultColumns {
     std::span<double> likelihood;
     std::span<double> snr_db;

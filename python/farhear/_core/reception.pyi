@@ -38,4 +38,5 @@ def likelihood(
         collections.abc.Sequence[typing.Annotated[numpy.typing.ArrayLike, numpy.float64]],
         "FixedSize(7)",
     ],
+    brief: bool,
 ) -> dict[str, typing.Any]: ...

@@ -64,6 +64,17 @@ _BLOCK = 1 << 16  # pairs in one call of the core: bounds memory and, of quick o
 SLOW_BLOCK = 1 << 10  # the same where a pair takes 0.1 to 0.4 ms and nothing lets Ctrl-C in
 
 
+def in_blocks(
+    call: Callable[..., tuple[NDArray[Any], ...]], *columns: Floats
+) -> tuple[NDArray[Any], ...]:
+    """Let the core work through long columns block by block, so that Ctrl-C gets in."""
+    if columns[0].size <= _BLOCK:
+        return call(*columns)
+    starts = range(0, columns[0].size, _BLOCK)
+    parts = [call(*(column[i : i + _BLOCK] for column in columns)) for i in starts]
+    return tuple(np.concatenate(part) for part in zip(*parts, strict=True))
+
+
 Call = Callable[[list[Floats], Indices, Indices, list[Floats]], dict[str, NDArray[Any]]]
 """A core function: instants, row index, instant index, columns of the pairs; columns by name."""
 

@@ -24,6 +24,7 @@ from farhear._arrays import (
     check_place,
     check_range,
     flatten,
+    in_blocks,
     restore,
 )
 from farhear.errors import InputError
@@ -162,7 +163,8 @@ def inverse(
     ends = _ends(lat1_deg, lon1_deg, lat2_deg, lon2_deg)
     lat1, lon1, lat2, lon2 = ends
     shape = broadcast_shape(lat1_deg=lat1, lon1_deg=lon1, lat2_deg=lat2, lon2_deg=lon2)
-    return Inverse(*(restore(x, shape) for x in _core.path.inverse(*flatten(shape, *ends))))
+    found = in_blocks(_core.path.inverse, *flatten(shape, *ends))
+    return Inverse(*(restore(x, shape) for x in found))
 
 
 def direct(
@@ -211,7 +213,7 @@ def direct(
     check_range("distance_km", distance, -1e5, 1e5)
     shape = broadcast_shape(lat_deg=lat, lon_deg=lon, azimuth_deg=azimuth, distance_km=distance)
     flat = flatten(shape, lat, lon, azimuth, distance)
-    return Direct(*(restore(x, shape) for x in _core.path.direct(*flat)))
+    return Direct(*(restore(x, shape) for x in in_blocks(_core.path.direct, *flat)))
 
 
 def sphere(

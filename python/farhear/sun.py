@@ -20,6 +20,7 @@ from farhear._arrays import (
     check_place,
     check_range,
     flatten,
+    in_blocks,
     restore,
 )
 from farhear.errors import InputError
@@ -289,7 +290,7 @@ def events(
             "height_km makes its own"
         )
     angle = np.where(height == 0.0, angle, zenith_at_height(height))
-    rise, fall, code = _core.sun.events(*flatten(shape, start, end, lat, lon, angle))
+    rise, fall, code = in_blocks(_core.sun.events, *flatten(shape, start, end, lat, lon, angle))
     return RiseSet(
         UtcTimes(rise.reshape(shape)),
         UtcTimes(fall.reshape(shape)),

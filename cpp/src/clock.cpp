@@ -444,14 +444,31 @@ constexpr std::int64_t kEndWall_s = kEnd_s + kMargin_s;
 
 constexpr std::size_t kBlock = 1024;  // elements that stay in the first-level cache
 
-/// Whether every instant is there (no NaN) and served. No branch, so that vectors are made of it.
-FARHEAR_CLONES bool all_served(const double* t_unix_s, std::size_t n, double end_unix_s) {
+/// Whether every instant is there (no NaN) and in [first, end). No branch, so that vectors are made
+/// of it.
+FARHEAR_CLONES bool all_within(const double* t_unix_s, std::size_t n, double first, double end) {
     std::uint64_t bad = 0;
     for (std::size_t i = 0; i < n; ++i) {
-        bad |= static_cast<std::uint64_t>(!(t_unix_s[i] >= kFirst_unix_s)) |
-               static_cast<std::uint64_t>(!(t_unix_s[i] < end_unix_s));
+        bad |= static_cast<std::uint64_t>(!(t_unix_s[i] >= first)) |
+               static_cast<std::uint64_t>(!(t_unix_s[i] < end));
     }
     return bad == 0;
+}
+
+/// Whole seconds, downwards, of served instants plus an offset.
+FARHEAR_CLONES void add_offset(const double* t_unix_s, std::size_t n, std::int64_t offset_s,
+                               std::int64_t* __restrict wall_s) {
+    constexpr double kWhole = 4503599627370496.0;  // 2^52: what is added to it loses its fraction
+    constexpr std::uint64_t kBits = 0x4330000000000000;
+    const std::int64_t shift_s = kFirst_s + offset_s;
+    for (std::size_t i = 0; i < n; ++i) {
+        const double since = t_unix_s[i] - kFirst_unix_s;
+        const double near = (since + kWhole) - kWhole;
+        const double whole = near - (near > since ? 1.0 : 0.0);
+        wall_s[i] =
+            static_cast<std::int64_t>(std::bit_cast<std::uint64_t>(whole + kWhole) - kBits) +
+            shift_s;
+    }
 }
 
 /// Says whether any element needs a second look: missing, outside the years, in a marked bucket, in
@@ -687,13 +704,34 @@ void Zone::require_served(std::span<const double> t_unix_s) const {
     }
 }
 
-template <typename Put, typename Miss>
-void Zone::convert(std::span<const double> t_unix_s, const Put& put, const Miss& miss) const {
+bool Zone::within_a_regime(std::span<const double> t_unix_s, std::int64_t* offset_s) const {
+    const double first = t_unix_s.front();
+    if (!(first >= kFirst_unix_s && first < end_unix_s_)) {
+        return false;
+    }
+    const std::size_t here = regime(static_cast<std::int64_t>(std::floor(first)));
+    const double begin_s =
+        here == 0 ? kFirst_unix_s : std::max(kFirst_unix_s, static_cast<double>(at_[here - 1]));
+    const double end_s =
+        here == at_.size() ? end_unix_s_ : std::min(end_unix_s_, static_cast<double>(at_[here]));
+    *offset_s = offset_[here];
+    const double last = t_unix_s.back();  // in no order, it is elsewhere: leave it at that
+    return last >= begin_s && last < end_s &&
+           all_within(t_unix_s.data(), t_unix_s.size(), begin_s, end_s);
+}
+
+template <typename Put, typename Miss, typename Run>
+void Zone::convert(std::span<const double> t_unix_s, const Put& put, const Miss& miss,
+                   const Run& run) const {
     const Bucket* index = by_utc_.data();
     for (std::size_t begin = 0; begin < t_unix_s.size(); begin += kBlock) {
         const std::size_t end = std::min(begin + kBlock, t_unix_s.size());
-        if (plain_ && all_served(&t_unix_s[begin], end - begin, end_unix_s_)) {
-// unrolled: 8.7 instead of 7.8 times as fast as pandas on sorted instants
+        std::int64_t offset_s = 0;
+        if (within_a_regime(t_unix_s.subspan(begin, end - begin), &offset_s)) {
+            run(begin, end - begin, offset_s);
+            continue;
+        }
+        if (plain_ && all_within(&t_unix_s[begin], end - begin, kFirst_unix_s, end_unix_s_)) {
 #pragma GCC unroll 4
             for (std::size_t i = begin; i < end; ++i) {
                 const std::int64_t at_s = whole_s(t_unix_s[i], kFirst_s);
@@ -721,7 +759,10 @@ void Zone::to_local(std::span<const double> t_unix_s, std::span<std::int64_t> wa
         [&](std::size_t i, std::int64_t at_s, std::int64_t offset_s) {
             wall_s[i] = at_s + offset_s;
         },
-        [&](std::size_t i) { wall_s[i] = kMissingWall_s; });
+        [&](std::size_t i) { wall_s[i] = kMissingWall_s; },
+        [&](std::size_t begin, std::size_t n, std::int64_t offset_s) {
+            add_offset(&t_unix_s[begin], n, offset_s, &wall_s[begin]);
+        });
 }
 
 void Zone::offset_s(std::span<const double> t_unix_s, std::span<double> out_s) const {
@@ -731,7 +772,10 @@ void Zone::offset_s(std::span<const double> t_unix_s, std::span<double> out_s) c
         [&](std::size_t i, std::int64_t, std::int64_t offset_s) {
             out_s[i] = static_cast<double>(offset_s);
         },
-        [&](std::size_t i) { out_s[i] = std::numeric_limits<double>::quiet_NaN(); });
+        [&](std::size_t i) { out_s[i] = std::numeric_limits<double>::quiet_NaN(); },
+        [&](std::size_t begin, std::size_t n, std::int64_t offset_s) {
+            std::ranges::fill(out_s.subspan(begin, n), static_cast<double>(offset_s));
+        });
 }
 
 void Zone::to_utc(std::span<const double> wall_s, Ambiguous ambiguous, Missing missing,

@@ -6,7 +6,7 @@ error if the two disagree.
 
 import _numpy_rays
 import numpy as np
-from _timing import best_s, row, size
+from _timing import best_s, limit, row, size
 
 from farhear import _core, rays
 
@@ -46,6 +46,7 @@ def main():
         row(f"{name}: trace in numpy", plain, N)
         core = best_s(lambda c=columns, f=freq, e=elevation: _core.rays.trace(c, f, e))
         row(f"{name}: trace, core", core, N, "numpy", plain / N)
+        limit(f"{name}: a ray traced", core / N * 1e9, "ns", 200.0)
         face = rays.Layers(
             columns[0], columns[6], columns[7], columns[8], columns[3], columns[4], columns[5]
         )
@@ -64,6 +65,7 @@ def main():
         curve = best_s(lambda c=few, h=hop: _core.rays.muf(c, F2, h))
         work = plain / N * RAYS_IN_A_CURVE
         row(f"{name}: landing curve and its MUF", curve, N_CURVES, "numpy", work)
+        limit(f"{name}: a ray of it", curve / N_CURVES / 8 * 1e9, "ns", 200.0)
     print(f"a curve against {RAYS_IN_A_CURVE} traces in numpy: eight rays, three rounds")
 
 

@@ -106,8 +106,12 @@ class Zone {
     [[nodiscard]] double resolve(double wall_s, Ambiguous ambiguous, Missing missing,
                                  const std::string& label) const;
     /// Offset of every instant: put(i, at_s, offset_s), or miss(i) for NaN.
-    template <typename Put, typename Miss>
-    void convert(std::span<const double> t_unix_s, const Put& put, const Miss& miss) const;
+    template <typename Put, typename Miss, typename Run>
+    void convert(std::span<const double> t_unix_s, const Put& put, const Miss& miss,
+                 const Run& run) const;
+    /// Whether all instants lie between the same two changes of the clock; gives their offset.
+    [[nodiscard]] bool within_a_regime(std::span<const double> t_unix_s,
+                                       std::int64_t* offset_s) const;
     void require_served(std::span<const double> t_unix_s) const;
 
     std::string name_;

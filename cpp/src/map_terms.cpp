@@ -26,12 +26,14 @@ constexpr std::array<int, 7> kM3000Powers = {7, 8, 6, 3, 2, 1, 1};
 // ------------------------------------------------ places x instants, in blocks
 
 constexpr std::size_t kBlock = 64;  // places in a block: its 125 terms take 64 kB, level-2 cache
-constexpr std::size_t kLanes = 8;
-constexpr std::size_t kTogether = 4;  // instants whose sums stay in registers
 
-/// Eight places at once. The compiler makes of it what the instruction set has: four, two or one
-/// register. Plain inner loops were not kept in registers (79 against 8 ns a point, measured).
-using Lanes [[gnu::vector_size(64), gnu::may_alias]] = double;
+constexpr std::size_t kPlaces = 4;  // worked on together
+
+/// Vectors of registers that are there. Of wider ones the compiler makes stores and loads: a point
+/// then takes 55 instead of 12 ns with registers of four, 220 instead of 20 with those of two;
+/// plain loops are as slow (measured).
+using Two [[gnu::vector_size(16), gnu::may_alias]] = double;
+using Four [[gnu::vector_size(32), gnu::may_alias]] = double;
 
 /// The terms of a block of places, [term][place].
 struct Block {
@@ -77,37 +79,59 @@ FARHEAR_CLONES void block_terms(const double* lat_deg, const double* lon_deg,
     fill_block(kM3000Powers, sin_modip.data(), c.data(), s.data(), block.m3000.data());
 }
 
-/// Sums of kCount instants over one group of places.
-template <std::size_t kCount>
+/// Sums of kCount instants over kPlaces places.
+template <typename Vector, std::size_t kCount>
 FARHEAR_INLINE void group_product(const double* terms, std::size_t terms_count,
                                   const double* coefficients, double* out) {
-    Lanes sums[kCount] = {};  // NOLINT(modernize-avoid-c-arrays): registers
+    constexpr std::size_t kLanes = sizeof(Vector) / sizeof(double);
+    constexpr std::size_t kVectors = kPlaces / kLanes;
+    Vector sums[kCount][kVectors] = {};  // NOLINT(modernize-avoid-c-arrays): registers
     for (std::size_t k = 0; k < terms_count; ++k) {
-        const Lanes g = *reinterpret_cast<const Lanes*>(terms + k * kBlock);  // NOLINT
-        for (std::size_t t = 0; t < kCount; ++t) {
-            sums[t] += coefficients[t * terms_count + k] * g;
+        for (std::size_t v = 0; v < kVectors; ++v) {
+            const Vector term =
+                *reinterpret_cast<const Vector*>(terms + k * kBlock + v * kLanes);  // NOLINT
+            for (std::size_t t = 0; t < kCount; ++t) {
+                sums[t][v] += coefficients[t * terms_count + k] * term;
+            }
         }
     }
     for (std::size_t t = 0; t < kCount; ++t) {
-        *reinterpret_cast<Lanes*>(out + t * kBlock) = sums[t];  // NOLINT
+        for (std::size_t v = 0; v < kVectors; ++v) {
+            *reinterpret_cast<Vector*>(out + t * kBlock + v * kLanes) = sums[t][v];  // NOLINT
+        }
     }
+}
+
+/// `kTogether`: instants whose sums stay in registers.
+template <typename Vector, std::size_t kTogether>
+FARHEAR_INLINE void any_product(const double* terms, std::size_t terms_count,
+                                const double* coefficients, std::size_t count, double* out) {
+    for (std::size_t p = 0; p < kBlock; p += kPlaces) {
+        std::size_t t = 0;
+        for (; t + kTogether <= count; t += kTogether) {
+            group_product<Vector, kTogether>(terms + p, terms_count, coefficients + t * terms_count,
+                                             out + t * kBlock + p);
+        }
+        for (; t < count; ++t) {
+            group_product<Vector, 1>(terms + p, terms_count, coefficients + t * terms_count,
+                                     out + t * kBlock + p);
+        }
+    }
+}
+
+FARHEAR_CLONES void product_of_fours(const double* terms, std::size_t terms_count,
+                                     const double* coefficients, std::size_t count, double* out) {
+    any_product<Four, 8>(terms, terms_count, coefficients, count, out);
 }
 
 /// out[instant][place] = sum over terms, for `count` instants whose coefficients stand in
 /// coefficients[count][terms]. Terms and out are aligned to 64 bytes.
-FARHEAR_CLONES void block_product(const double* __restrict terms, std::size_t terms_count,
-                                  const double* __restrict coefficients, std::size_t count,
-                                  double* __restrict out) {
-    for (std::size_t p = 0; p < kBlock; p += kLanes) {
-        std::size_t t = 0;
-        for (; t + kTogether <= count; t += kTogether) {
-            group_product<kTogether>(terms + p, terms_count, coefficients + t * terms_count,
-                                     out + t * kBlock + p);
-        }
-        for (; t < count; ++t) {
-            group_product<1>(terms + p, terms_count, coefficients + t * terms_count,
-                             out + t * kBlock + p);
-        }
+void block_product(const double* terms, std::size_t terms_count, const double* coefficients,
+                   std::size_t count, double* out) {
+    if (vector_math::has_wide_registers()) {
+        product_of_fours(terms, terms_count, coefficients, count, out);
+    } else {
+        any_product<Two, 4>(terms, terms_count, coefficients, count, out);
     }
 }
 

@@ -18,12 +18,24 @@
 #define FARHEAR_CLONES __attribute__((target("arch=x86-64-v" FARHEAR_TEXT(FARHEAR_LEVEL))))
 #elif defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(FARHEAR_NO_CLONES)
 #define FARHEAR_CLONES __attribute__((target_clones("default", "arch=x86-64-v3", "arch=x86-64-v4")))
+#define FARHEAR_DISPATCHED
 #else
 #define FARHEAR_CLONES
 #endif
 #define FARHEAR_INLINE [[gnu::always_inline]] inline
 
 namespace farhear::vector_math {
+
+/// Whether the clone that runs has registers of four numbers or more.
+[[nodiscard]] inline bool has_wide_registers() noexcept {
+#if defined(FARHEAR_DISPATCHED)
+    return __builtin_cpu_supports("avx2") != 0;
+#elif defined(FARHEAR_LEVEL)
+    return FARHEAR_LEVEL >= 3;
+#else
+    return false;
+#endif
+}
 
 inline constexpr double kRad_per_deg = std::numbers::pi / 180.0;
 inline constexpr double kDeg_per_rad = 180.0 / std::numbers::pi;

@@ -305,8 +305,17 @@ step_audit() { # known vulnerabilities of what a listener installs, and a bill o
     fi
 }
 
+step_roofline() { # instructions, elementary functions and bytes of the kernels, against the limits
+    environment
+    debian valgrind
+    # level 3: valgrind knows no AVX-512, and count and clock have to see the same code
+    variant roofline "-g1 -DFARHEAR_LEVEL=3"
+    from_variant roofline _core
+    "$out/roofline/venv/bin/python" tests/bench/roofline.py | tee "$out/roofline.txt"
+}
+
 # the short ones first
-steps=(tsan valgrind bits package audit oldest libfuzzer asan coverage mutation)
+steps=(tsan valgrind bits package audit roofline oldest libfuzzer asan coverage mutation)
 if (($#)); then steps=("$@"); fi
 
 report=""

@@ -475,8 +475,9 @@ Landing landing_at(const Curve& curve, double position) noexcept {
     const Hermite freq = hermite(curve.freq_mhz, freq_tangents, at);
     const double sin_el = std::clamp(sine.value, -1.0, 1.0);
     const double cos_el = std::sqrt(1.0 - sin_el * sin_el);
-    const double mirror = hermite(curve.mirror_km, mirror_tangents, at).value;
     const double turning = hermite(curve.turning_km, turning_tangents, at).value;
+    // a virtual height is never below the true one, as the cubic may be where a curve jumps
+    const double mirror = std::max(hermite(curve.mirror_km, mirror_tangents, at).value, turning);
     // at constant turning height the mirror stays: dD/d(elevation) of a mirror hop
     const double k = kEarthRadius_km * cos_el;
     const double mirror_r = kEarthRadius_km + mirror;

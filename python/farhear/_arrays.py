@@ -19,7 +19,10 @@ FLUX_SFU = (50.0, 400.0)
 def as_float64(name: str, value: ArrayLike) -> Floats:
     """Turn `value` into a float64 array of any shape, or say which argument was no number."""
     try:
-        return np.asarray(value, dtype=np.float64)
+        array = np.asarray(value)
+        if array.dtype.kind not in "biufO":
+            raise TypeError(f"dtype {array.dtype}")
+        return array.astype(np.float64, copy=False)
     except (TypeError, ValueError) as cause:
         raise InputError(f"{name} = {value!r} is not a number or an array of numbers") from cause
 

@@ -288,6 +288,8 @@ def decode(data: bytes, source: str, encoding: str | None = None) -> str:
             )
         encoding = "utf-8-sig"
     try:
+        if codecs.lookup(encoding).name.endswith("-escape"):  # for programs, not for tables
+            raise LookupError
         text = data.decode(encoding)
     except UnicodeDecodeError as cause:
         start = cause.start
@@ -299,7 +301,7 @@ def decode(data: bytes, source: str, encoding: str | None = None) -> str:
             f"does not fit {name}; if the file is in another encoding, name it, "
             "for example encoding='cp1252'"
         ) from None
-    except (LookupError, ValueError, Warning):  # a name, or a code that is none of texts
+    except (LookupError, ValueError):  # a name, or a code that is none of texts
         raise InputError(f"encoding {encoding!r} is not known") from None
     control = _CONTROL.search(text)
     if control is not None:

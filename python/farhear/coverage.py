@@ -268,7 +268,11 @@ def _world_cells(
                 "tx_gain_sd_db": np.asarray(table.sd_db).reshape(freq.shape),
             }
         seen = reception.likelihood(
-            tx_lat_deg, tx_lon_deg, lat, lon, freq_khz, when, f107_sfu=flux, **gain, **given
+            *(tx_lat_deg, tx_lon_deg, lat, lon, freq_khz, when),
+            f107_sfu=flux,
+            brief=True,
+            **gain,
+            **given,
         )
         out[begin : begin + step] = packed_cells(seen)
     grid = out.reshape(lat_deg.size, lon_deg.size, *unix_s.shape, freq_khz.size)

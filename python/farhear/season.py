@@ -142,10 +142,10 @@ def season_study(
     chunks
         None works everything out now. Else nothing is: the study holds dask arrays, in pieces of at
         most so many 'broadcast' and so many 'date' (a name left out: all of them), and may be of
-        any size. Results are the same to the bit, on whatever dask runs them. A piece takes some
-        60 us for each broadcast, worked-out date and hour. Broadcasts of one site share work, so
-        cut dates first: `{"date": 1}` with `step_days` 1; with more, several times as many, for a
-        piece also works out the dates on either side of it.
+        any size. Results are the same to the bit, on whatever dask runs them. A piece takes 25 to
+        120 us for each broadcast, worked-out date and hour, the less the more broadcasts a site
+        has, for these share work. So cut dates first: `{"date": 1}` with `step_days` 1; with more,
+        several times as many, for a piece also works out the dates on either side of it.
     progress
         Called with circuits done and circuits in all, after every block. Ctrl-C works between
         blocks. Not with `chunks`.

@@ -12,7 +12,7 @@
 #include <numbers>
 
 // For tests: FARHEAR_NO_CLONES leaves the baseline alone, FARHEAR_LEVEL=3 or 4 that level alone.
-#if defined(FARHEAR_LEVEL)
+#ifdef FARHEAR_LEVEL
 #define FARHEAR_TEXT_(x) #x
 #define FARHEAR_TEXT(x) FARHEAR_TEXT_(x)
 #define FARHEAR_CLONES __attribute__((target("arch=x86-64-v" FARHEAR_TEXT(FARHEAR_LEVEL))))
@@ -28,7 +28,7 @@ namespace farhear::vector_math {
 
 /// Whether the clone that runs has registers of four numbers or more.
 [[nodiscard]] inline bool has_wide_registers() noexcept {
-#if defined(FARHEAR_DISPATCHED)
+#ifdef FARHEAR_DISPATCHED
     return __builtin_cpu_supports("avx2") != 0;
 #elif defined(FARHEAR_LEVEL)
     return FARHEAR_LEVEL >= 3;

@@ -1200,13 +1200,12 @@ void Circuit::State::Reception::add_order(std::size_t index) {
     }
     const Span span(track.hop_km);
     std::array<DayPassage, kDays> by_day;
-    for (std::size_t d = kDays; d-- > 0;) {
-        if (d % 2 == 0) {
-            // from there down all days are near the MUF
-            by_day[d] = d + 2 < kDays && by_day[d + 2].near_muf
-                            ? by_day[d + 2]
-                            : f2_passage(order, span, freq, d, s.options.high_ray);
-        }
+    for (std::size_t i = 0; i <= kDays / 2; ++i) {
+        const std::size_t d = kDays - 1 - 2 * i;
+        // from the best day near the MUF down, all are
+        by_day[d] = i > 0 && by_day[d + 2].near_muf
+                        ? by_day[d + 2]
+                        : f2_passage(order, span, freq, d, s.options.high_ray);
     }
     for (std::size_t d = 1; d < kDays; d += 2) {
         by_day[d] = between(by_day[d - 1], by_day[d + 1]);

@@ -268,7 +268,12 @@ def _world_cells(
                 "tx_gain_sd_db": np.asarray(table.sd_db).reshape(freq.shape),
             }
         seen = reception.likelihood(
-            *(tx_lat_deg, tx_lon_deg, lat, lon, freq_khz, when),
+            tx_lat_deg,
+            tx_lon_deg,
+            lat,
+            lon,
+            freq_khz,
+            when,
             f107_sfu=flux,
             brief=True,
             **gain,

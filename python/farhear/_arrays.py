@@ -22,7 +22,7 @@ def as_float64(name: str, value: ArrayLike) -> Floats:
         array = np.asarray(value)
         if array.dtype.kind not in "biufO":
             raise TypeError(f"dtype {array.dtype}")
-        return array.astype(np.float64, copy=False)
+        return np.require(array, np.float64, "A")  # aligned: the core takes addresses as they are
     except (TypeError, ValueError) as cause:
         raise InputError(f"{name} = {value!r} is not a number or an array of numbers") from cause
 

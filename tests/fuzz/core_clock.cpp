@@ -20,7 +20,7 @@ std::vector<std::uint8_t> slim_file(std::string_view rule) {
             out.push_back(static_cast<std::uint8_t>(c));
         }
         out.resize(out.size() + 15 + 16);  // reserved, and four counts of 0
-        for (const std::uint8_t count : {1, 4}) {
+        for (const std::uint8_t count : {std::uint8_t{1}, std::uint8_t{4}}) {
             out.insert(out.end(), {0, 0, 0, count});
         }
         out.insert(out.end(), {0, 0, 0, 0, 0, 0, 'U', 'T', 'C', 0});

@@ -13,7 +13,7 @@ tracked() { git ls-files --cached --others --exclude-standard -- "$@"; }
 
 step_setup() { bash tests/setup.sh test; }
 
-step_format_cpp() { tracked 'cpp/*.hpp' 'cpp/*.cpp' | xargs clang-format --dry-run -Werror; }
+step_format_cpp() { tracked '*.hpp' '*.cpp' | xargs clang-format --dry-run -Werror; }
 
 step_format_python() { ruff format --check --quiet .; }
 

@@ -24,10 +24,10 @@ void layers(Feed feed) {
     const auto t = feed.numbers(kN, kFirst_s, kLast_s);
     const auto flux = feed.numbers(kN, 50.0, 400.0);
     const auto freq = feed.numbers(kN, 1.0, 30.0);
-    const ionosphere::Drive drive = {feed.flag(),
-                                     feed.flag() ? feed.number(1900.0, 2030.0)
-                                                 : std::numeric_limits<double>::quiet_NaN(),
-                                     feed.flag()};
+    const ionosphere::Drive drive = {
+        feed.flag(),
+        feed.flag() ? feed.number(1900.0, 2030.0) : std::numeric_limits<double>::quiet_NaN(),
+        feed.flag()};
     const auto& models = world().models;
     std::array<std::vector<double>, 11> out;
     for (auto& column : out) {
@@ -109,8 +109,8 @@ void antennas(Feed feed) {
     a.peak_dbi = feed.number(-30.0, 40.0);
     a.high_angle_share = feed.number(0.0, 1.0);
     a.permittivity = feed.number(1.0, 100.0);
-    a.conductivity_s_m = feed.flag() ? feed.number(0.0, 10.0)
-                                     : std::numeric_limits<double>::infinity();
+    a.conductivity_s_m =
+        feed.flag() ? feed.number(0.0, 10.0) : std::numeric_limits<double>::infinity();
     const double off = feed.number(-360.0, 360.0);
     const double elevation = feed.number(0.0, 90.0);
     const double floor = feed.number(1.0, 60.0);
@@ -144,7 +144,8 @@ void listening_to(Feed feed) {
     }
     std::array<std::vector<double>, 11> impression;
     constexpr std::array<double, 11> kLow = {-50, 0, 0, -100, 0, 0, -100, 0, 0, 1e-3, 1};
-    constexpr std::array<double, 11> kHigh = {150, 100, 100, 150, 100, 100, 150, 100, 100, 1e3, 1e3};
+    constexpr std::array<double, 11> kHigh = {150, 100, 100, 150, 100, 100,
+                                              150, 100, 100, 1e3, 1e3};
     std::array<std::span<const double>, 11> columns;
     for (std::size_t i = 0; i < columns.size(); ++i) {
         impression[i] = feed.numbers(1, kLow[i], kHigh[i]);
@@ -153,8 +154,7 @@ void listening_to(Feed feed) {
     std::vector<double> probability(25);
     std::vector<std::uint8_t> code(5);
     double joint = 0.0;
-    const bool gone =
-        refused([&] { listening::sinpo(columns, probability, code, {&joint, 1}); });
+    const bool gone = refused([&] { listening::sinpo(columns, probability, code, {&joint, 1}); });
     require(!gone || !feed.within(), "numbers within their ranges are refused");
     if (!gone) {
         require_range(probability, 0.0, 1.0 + 1e-12, "a probability");
@@ -187,7 +187,8 @@ void neighbours(Feed feed) {
                                        bandwidth, {&out[0], 1}, {&out[1], 1}, {&out[2], 1});
     });
     if (feed.within()) {
-        require(gone == (mode == listening::Mode::kNone), "numbers within their ranges are refused");
+        require(gone == (mode == listening::Mode::kNone),
+                "numbers within their ranges are refused");
         if (!gone && others > 0) {
             require_finite(out, "finite numbers in, finite numbers out");
             require(out[1] >= 0.0 && out[2] >= 0.0, "deciles are positive");
@@ -200,9 +201,9 @@ void neighbours(Feed feed) {
     std::array<double, 4> choice = {};
     std::uint8_t best = 255;
     if (!refused([&] {
-            listening::choose({levels[0], levels[1], levels[2], levels[3]}, emission, suppression,
-                              {{&choice[0], 1}, {&choice[1], 1}, {&choice[2], 1}, {&choice[3], 1},
-                               {&best, 1}});
+            listening::choose(
+                {levels[0], levels[1], levels[2], levels[3]}, emission, suppression,
+                {{&choice[0], 1}, {&choice[1], 1}, {&choice[2], 1}, {&choice[3], 1}, {&best, 1}});
         })) {
         require(best <= 3, "a mode");
         require(!(choice[3] < 0.0), "the best of them is not worse than AM");
@@ -217,11 +218,21 @@ void columns(Bytes bytes) {
     }
     const Feed rest(bytes.subspan(1));
     switch (bytes[0] % 5) {
-        case 0: layers(rest); break;
-        case 1: fields(rest); break;
-        case 2: antennas(rest); break;
-        case 3: listening_to(rest); break;
-        default: neighbours(rest); break;
+        case 0:
+            layers(rest);
+            break;
+        case 1:
+            fields(rest);
+            break;
+        case 2:
+            antennas(rest);
+            break;
+        case 3:
+            listening_to(rest);
+            break;
+        default:
+            neighbours(rest);
+            break;
     }
 }
 

@@ -1,5 +1,5 @@
-// One target (FARHEAR_TARGET) as libFuzzer calls it. Broken is let through: it ends the run, and the
-// input is kept.
+// One target (FARHEAR_TARGET) as libFuzzer calls it. Broken is let through: it ends the run, and
+// the input is kept.
 
 #include "core_feed.hpp"
 

@@ -44,7 +44,8 @@ inline magnetic::Model shipped_field() {
     for (std::string line; std::getline(lines, line);) {
         if (!line.starts_with('#')) {
             std::istringstream words(line);
-            rows.emplace_back(std::istream_iterator<double>(words), std::istream_iterator<double>());
+            rows.emplace_back(std::istream_iterator<double>(words),
+                              std::istream_iterator<double>());
         }
     }
     const std::vector<double> epochs = rows.at(1);

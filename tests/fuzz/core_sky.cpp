@@ -68,9 +68,9 @@ void check_modes(Feed& feed, const circuit::Models& models, const ionosphere::Dr
     }
     for (const auto& mode : modes) {
         require_finite(std::array{mode.elevation_deg, mode.group_path_km, mode.field_dbuv_m,
-                                  mode.absorption_db, mode.muf_mhz, mode.support_db,
-                                  mode.ground_db, mode.auroral_db, mode.horizon_db,
-                                  mode.low_angle_db, mode.screening_db, mode.focusing_db},
+                                  mode.absorption_db, mode.muf_mhz, mode.support_db, mode.ground_db,
+                                  mode.auroral_db, mode.horizon_db, mode.low_angle_db,
+                                  mode.screening_db, mode.focusing_db},
                        "a mode is finite");
         require(mode.hops >= 1, "a mode has hops");
         require(mode.group_path_km >= circuit.distance_km() * 0.9 || mode.long_path,
@@ -83,10 +83,10 @@ void check_modes(Feed& feed, const circuit::Models& models, const ionosphere::Dr
 void sky(Bytes bytes) {
     Feed feed(bytes);
     const circuit::Models& models = world().models;
-    const ionosphere::Drive drive = {feed.flag(),
-                                     feed.flag() ? feed.number(1900.0, 2030.0)
-                                                 : std::numeric_limits<double>::quiet_NaN(),
-                                     feed.flag()};
+    const ionosphere::Drive drive = {
+        feed.flag(),
+        feed.flag() ? feed.number(1900.0, 2030.0) : std::numeric_limits<double>::quiet_NaN(),
+        feed.flag()};
     const circuit::Options options = options_from(feed);
     const auto route = static_cast<skywave::Route>(feed.below(3));
     const auto engine = static_cast<reception::Engine>(feed.below(4) / 3);
@@ -106,7 +106,8 @@ void sky(Bytes bytes) {
                 tx_lon[i] = rx_lon[i] + 180.0;
             }
             break;
-        default: break;
+        default:
+            break;
     }
     const auto freq = feed.numbers(2, 1600.0, 30000.0);
     const auto power = feed.numbers(2, 1e-9, 1e5);
@@ -121,8 +122,8 @@ void sky(Bytes bytes) {
     const auto pattern =
         feed.numbers(feed.below(4) == 0 ? 2 * circuit::kPatternElevations_count : 0, -100.0, 60.0);
     const reception::CircuitColumns circuits = {
-        tx_lat, tx_lon,    rx_lat,   rx_lon,          freq,    power,  gain, fa, fa_upper, fa_lower,
-        bandwidth, required, least_elevation, gain_sd, pattern};
+        tx_lat,   tx_lon,    rx_lat,   rx_lon,          freq,    power,  gain, fa, fa_upper,
+        fa_lower, bandwidth, required, least_elevation, gain_sd, pattern};
     const auto t = feed.numbers(2, kFirst_s, kLast_s);
     const auto flux = feed.numbers(2, 50.0, 400.0);
     const bool disturbed = feed.flag();
@@ -150,9 +151,8 @@ void sky(Bytes bytes) {
             others[3 * group + 2] = feed.numbers(n, 0.0, 60.0);
         }
         others[6] = feed.numbers(n, 0.0, 60.0);
-        evaluations = {{others[0], others[1], others[2]},
-                       {others[3], others[4], others[5]},
-                       others[6]};
+        evaluations = {
+            {others[0], others[1], others[2]}, {others[3], others[4], others[5]}, others[6]};
     }
     std::array<std::vector<double>, 13> out;
     for (auto& column : out) {
@@ -163,10 +163,9 @@ void sky(Bytes bytes) {
     for (auto& column : codes) {
         column.assign(n, 255);
     }
-    const reception::ResultColumns results = {out[0],   out[1],   out[2],   out[3],  out[4],
-                                              out[5],   out[6],   out[7],   out[8],  out[9],
-                                              out[10],  out[11],  out[12],  rungs,   codes[0],
-                                              codes[1], codes[2], codes[3]};
+    const reception::ResultColumns results = {
+        out[0], out[1],  out[2],  out[3],  out[4], out[5],   out[6],   out[7],   out[8],
+        out[9], out[10], out[11], out[12], rungs,  codes[0], codes[1], codes[2], codes[3]};
     const bool within = feed.within();
     const bool gone = refused([&] {
         reception::likelihood(models, drive, route, engine, options, circuits, instants,
@@ -192,12 +191,11 @@ void sky(Bytes bytes) {
             require(std::ranges::is_sorted(row, std::greater<>()), "rungs fall");
         }
     }
-    const circuit::Ends ends = {tx_lat[0], tx_lon[0], rx_lat[0], rx_lon[0], least_elevation[0],
-                                route};
+    const circuit::Ends ends = {tx_lat[0], tx_lon[0],          rx_lat[0],
+                                rx_lon[0], least_elevation[0], route};
     // the single form asks its callers for places and a flux in range
     if (!gone && !std::isnan(tx_lat[0] + tx_lon[0] + rx_lat[0] + rx_lon[0] + least_elevation[0])) {
-        (void)refused(
-            [&] { check_modes(feed, models, drive, options, ends, t[0], flux[0]); });
+        (void)refused([&] { check_modes(feed, models, drive, options, ends, t[0], flux[0]); });
     }
 }
 

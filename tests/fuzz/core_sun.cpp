@@ -16,8 +16,9 @@ constexpr double kLast_s = 4133980800.0;    // 2101
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 
 bool same_bits(std::span<const double> a, std::span<const double> b) {
-    return std::ranges::equal(a, b, {}, [](double x) { return std::bit_cast<std::uint64_t>(x); },
-                              [](double x) { return std::bit_cast<std::uint64_t>(x); });
+    return std::ranges::equal(
+        a, b, {}, [](double x) { return std::bit_cast<std::uint64_t>(x); },
+        [](double x) { return std::bit_cast<std::uint64_t>(x); });
 }
 
 void where(Feed feed) {
@@ -59,9 +60,8 @@ void when(Feed feed) {
     double rise = -1.0;
     double set = -1.0;
     sun::Occurs state{};
-    if (refused([&] {
-            sun::events(t0, t1, lat, lon, zenith, {&rise, 1}, {&set, 1}, {&state, 1});
-        })) {
+    if (refused(
+            [&] { sun::events(t0, t1, lat, lon, zenith, {&rise, 1}, {&set, 1}, {&state, 1}); })) {
         require(!feed.within(), "numbers within their ranges are refused");
         return;
     }
@@ -166,9 +166,8 @@ void ways(Feed feed) {
                 "the sphere is off by 0.6 % at most");
     }
     path::Point middle{};
-    if (!refused([&] {
-            middle = path::sphere_point(lat1, lon1, lat2, lon2, fraction, other_way);
-        })) {
+    if (!refused(
+            [&] { middle = path::sphere_point(lat1, lon1, lat2, lon2, fraction, other_way); })) {
         require_range({&middle.lat_deg, 1}, -90.0, 90.0, "a latitude");
         require_range({&middle.lon_deg, 1}, -180.0, 180.0, "a longitude");
         require(!feed.within() || std::isfinite(middle.lat_deg + middle.lon_deg), "a place");
@@ -189,10 +188,18 @@ void sun(Bytes bytes) {
     }
     const Feed rest(bytes.subspan(1));
     switch (bytes[0] % 4) {
-        case 0: where(rest); break;
-        case 1: when(rest); break;
-        case 2: line(rest); break;
-        default: ways(rest); break;
+        case 0:
+            where(rest);
+            break;
+        case 1:
+            when(rest);
+            break;
+        case 2:
+            line(rest);
+            break;
+        default:
+            ways(rest);
+            break;
     }
 }
 

@@ -1,6 +1,7 @@
 // Every array form of the core on the same invented input.
 //   batches write              their results as raw numbers on standard output
-//   batches threads 8 3        eight threads, three rounds each, on one set of models: all give what
+//   batches threads 8 3        eight threads, three rounds each, on one set of models: all give
+//   what
 //                              one gives alone
 // tests/nightly.sh compares what builds for single instruction levels write, and runs the threads
 // under a thread sanitizer.
@@ -258,9 +259,9 @@ Column the_sky(const World& w) {
         column.resize(n);
     }
     const reception::ResultColumns results = {
-        numbers[0], numbers[1],  numbers[2],  numbers[3],  numbers[4], numbers[5],
-        numbers[6], numbers[7],  numbers[8],  numbers[9],  numbers[10], numbers[11],
-        numbers[12], rungs,      codes[0],    codes[1],    codes[2],   codes[3]};
+        numbers[0],  numbers[1], numbers[2], numbers[3], numbers[4],  numbers[5],
+        numbers[6],  numbers[7], numbers[8], numbers[9], numbers[10], numbers[11],
+        numbers[12], rungs,      codes[0],   codes[1],   codes[2],    codes[3]};
     for (const auto engine : {reception::Engine::kRays, reception::Engine::kMirror}) {
         reception::likelihood(w.data.models, w.drive, skywave::Route::kBoth, engine, {}, circuits,
                               {t, flux, {}, {}, {}, {}}, {}, {}, {}, results);
@@ -301,8 +302,9 @@ Column the_ends(const World& w) {
     const Column high = all(0.2);
     const Column permittivity = all(15.0);
     const Column conductivity = all(0.005);
-    const antenna::AntennaColumns antennas = {kind, columns, rows,  height, slew,         design,
-                                              back, width,   peak,  high,   permittivity, conductivity};
+    const antenna::AntennaColumns antennas = {kind, columns, rows,         height,
+                                              slew, design,  back,         width,
+                                              peak, high,    permittivity, conductivity};
     Column table(kAntennas * antenna::kElevations);
     Column most(kAntennas);
     antenna::elevation_table(antennas, all(11.0), all(20.0), 25.0, table, most);

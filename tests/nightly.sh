@@ -167,8 +167,11 @@ step_coverage() { # lines run by the Python tests and the C++ tests, in Python a
     rm -f "$out"/coverage/data*
     "$out/coverage-core/core_tests" --minimal
     local -x COVERAGE_RCFILE=$root/tests/nightly/coverage.toml COVERAGE_FILE=$out/coverage/data
+    # left out: full disks, closed screens and odd locales get in the way of what coverage writes
     "$out/coverage/venv/bin/python" -m coverage run -m pytest -q -n "$jobs" -p no:cacheprovider \
-        --hypothesis-profile=gate --deselect=tests/unit/test_house.py::test_the_tests_run_this_tree
+        --hypothesis-profile=gate --ignore=tests/unit/test_hostile.py \
+        --deselect=tests/unit/test_cli_log.py::test_odd_bytes_from_a_keyboard_end_no_sitting \
+        --deselect=tests/unit/test_house.py::test_the_tests_run_this_tree
     "$out/tools/bin/python" -m coverage combine -q "$out"/coverage/data.*
     "$out/tools/bin/python" -m coverage report --sort=cover >"$out/coverage-python.txt"
     "$out/tools/bin/gcovr" --root . --filter cpp/src --filter cpp/include --filter cpp/bindings \

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import io
+import os
 import platform
 import sys
 from collections.abc import Sequence
@@ -42,6 +43,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         options.run(options, out)
     except (InputError, OSError) as fault:
+        _let_go_of_output()
         line = " ".join(str(fault).splitlines())
         line = line if len(line) <= _LONGEST_LINE else f"{line[:_LONGEST_LINE]}..."
         Screen(stderr=True).print(f"farhear: {line}", soft_wrap=True)
@@ -50,6 +52,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
         Screen(stderr=True).print("farhear: stopped")
         return 130
     return 0
+
+
+def _let_go_of_output() -> None:
+    """Throw away what the output does not take, or the end of Python tries it again, and complains.
+
+    Python 3.11.2 does, 3.11.7 does not (seen).
+    """
+    try:
+        sys.stdout.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -14,11 +14,12 @@ write to the same folder: all of them must see it. A worker that dies costs its 
 
 How far this goes
 -----------------
-Measured on two cores: a cell of a world (10 frequencies, 24 hours, 12 months) takes 64 us of a core
-and 7 bytes on the disk, so a world of 1 degree is 3.3 core hours and 1.3 GB, and a thousand of them
-an hour on 100 machines of 32 cores. A home against 400 broadcasts for a season takes 0.64 s, so a
-thousand homes against 8,000 some 3.5 core hours. A season of 208 MB written chunk by chunk took
-27 MB more than a small one, at once 351 MB (`tests/bench/bench_scale.py`, with the arithmetic).
+Measured on two cores: a cell of a world (10 frequencies, 24 hours, 12 months) takes 31 us of a core
+and 7 bytes on the disk, so a world of 1 degree is 1.6 core hours and 1.3 GB, and a thousand of them
+half an hour on 100 machines of 32 cores. A home against 400 broadcasts for a season takes 0.5 s,
+so a thousand homes against 8,000 some 2.8 core hours. A season of 208 MB written chunk by
+chunk took 33 MB more than a small one, at once 357 MB (`tests/bench/bench_scale.py`, with the
+arithmetic).
 
 A home's place is private: `homes` keeps places, and what is heard there gives them away in any
 case. Share such a file with care.

@@ -558,9 +558,13 @@ def circuits(
 
 
 def _blocks_of(keys: Floats, instants: int) -> Iterator[tuple[slice, slice]]:
-    """Rows and instants of each call: the rows of one site, which share its rays."""
+    """Rows and instants of each call: the rows of one site, which share its rays, or of several."""
     starts = np.flatnonzero((np.diff(keys[:, :2], axis=0, prepend=np.nan) != 0.0).any(axis=1))
-    for first, end in pairwise([*starts.tolist(), len(keys)]):
+    edges = [0]
+    for begin, end in pairwise([*starts.tolist(), len(keys)]):
+        if begin > edges[-1] and (end - edges[-1]) * instants > _BLOCK:
+            edges.append(begin)
+    for first, end in pairwise([*edges, len(keys)]):
         length = max(_BLOCK // (end - first), 1)
         for begin in range(0, instants, length):
             yield slice(first, end), slice(begin, begin + length)

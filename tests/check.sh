@@ -6,7 +6,6 @@
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 export PATH="$PWD/.venv/bin:$PATH"
-scratch=$(mktemp -d)
 jobs=$(nproc)
 build=build/check # made by tests/setup.sh test: one compilation serves all
 tracked() { git ls-files --cached --others --exclude-standard -- "$@"; }
@@ -68,34 +67,4 @@ step_tests() { python -m pytest -q -n "$jobs" --hypothesis-profile=gate; }
 steps=(setup format_cpp format_python lint_python types+stubs tests_cpp lint_cpp benchmarks
     wheel+notebooks tests)
 if (($#)); then steps=("$@"); fi
-
-report=""
-at_exit() {
-    local status=$?
-    rm -rf "$scratch"
-    printf '\nseconds by step\n%b' "$report"
-    if ((status)); then echo "FAILED: $step"; else echo "all steps passed: $SECONDS s"; fi
-}
-trap at_exit EXIT
-together() { # outputs one after the other, in the order of the names
-    local one running=() status=0
-    for one in "$@"; do
-        "step_$one" >"$scratch/log-$one" 2>&1 &
-        running+=($!)
-    done
-    for one in "$@"; do
-        wait "${running[0]}" || status=$?
-        running=("${running[@]:1}")
-        cat "$scratch/log-$one"
-    done
-    return "$status"
-}
-
-for step in "${steps[@]}"; do
-    begin=$SECONDS
-    echo "== $step"
-    # no "||" here: it would switch set -e off inside the step
-    IFS=+ read -ra names <<<"$step"
-    if ((${#names[@]} == 1)); then "step_$step"; else together "${names[@]}"; fi
-    report+="$(printf '%6d  %s' $((SECONDS - begin)) "$step")\n"
-done
+source tests/steps.sh

@@ -13,7 +13,6 @@ export PATH="$root/.venv/bin:$PATH"
 export PIP_DISABLE_PIP_VERSION_CHECK=1
 out=$root/build/nightly
 mkdir -p "$out"
-scratch=$(mktemp -d)
 jobs=$(nproc)
 
 # --- what the steps share ----------------------------------------------------------------------
@@ -323,19 +322,4 @@ step_roofline() { # instructions, elementary functions and bytes of the kernels,
 # the short ones first
 steps=(tsan valgrind bits package audit roofline oldest libfuzzer asan coverage mutation)
 if (($#)); then steps=("$@"); fi
-
-report=""
-at_exit() {
-    local status=$?
-    rm -rf "$scratch"
-    printf '\nseconds by step\n%b' "$report"
-    if ((status)); then echo "FAILED: $step"; else echo "all steps passed: $SECONDS s"; fi
-}
-trap at_exit EXIT
-
-for step in "${steps[@]}"; do
-    begin=$SECONDS
-    echo "== $step"
-    "step_$step" # no "||" here: it would switch set -e off inside the step
-    report+="$(printf '%6d  %s' $((SECONDS - begin)) "$step")\n"
-done
+source tests/steps.sh

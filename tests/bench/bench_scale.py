@@ -7,9 +7,9 @@ written chunk by chunk, each in a process of its own; (4) from the measured time
 a plan for 100 nodes. Exits with an error if a lazy season has other bits than the eager one. The
 list and the home are the invented ones of the demonstration.
 
-Measured: threads 0.7 times, two processes 0.6 times as fast as the eager season (16 to 96 chunks,
-whose sites share less work); exponents 0.60 with broadcasts (50 to 400, those of one site share
-work) and 0.74 with days (4 to 32); a cube of 208 MB took 357 MB at once and 33 MB by chunks.
+Measured: threads 0.7 times, two processes 0.6 times as fast as the eager season; exponents 0.60
+with broadcasts (50 to 400, those of one site share work) and 0.74 with days (4 to 32); a cube of
+208 MB took 357 MB at once and 33 MB by chunks.
 
 The plan. A cell of a world (10 frequencies, 24 hours, 12 months) takes 31 us and 7.0 bytes on the
 disk. One emitter of 1 degree has 180 x 360 x 10 x 24 x 12 = 1.87e8 cells: 1.6 core hours and

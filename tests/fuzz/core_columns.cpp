@@ -212,28 +212,6 @@ void neighbours(Feed feed) {
 
 }  // namespace
 
-void columns(Bytes bytes) {
-    if (bytes.empty()) {
-        return;
-    }
-    const Feed rest(bytes.subspan(1));
-    switch (bytes[0] % 5) {
-        case 0:
-            layers(rest);
-            break;
-        case 1:
-            fields(rest);
-            break;
-        case 2:
-            antennas(rest);
-            break;
-        case 3:
-            listening_to(rest);
-            break;
-        default:
-            neighbours(rest);
-            break;
-    }
-}
+void columns(Bytes bytes) { one_of({layers, fields, antennas, listening_to, neighbours}, bytes); }
 
 }  // namespace farhear::fuzz

@@ -7,6 +7,7 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <initializer_list>
 #include <limits>
 #include <span>
 #include <stdexcept>
@@ -112,6 +113,13 @@ inline void require_range(std::span<const double> values, double low, double hig
                           const char* what) {
     for (const double value : values) {
         require(!(value < low || value > high), what);
+    }
+}
+
+/// Gives the bytes to the part of a target that the first of them picks.
+inline void one_of(std::initializer_list<void (*)(Feed)> parts, Bytes bytes) {
+    if (!bytes.empty()) {
+        parts.begin()[bytes[0] % parts.size()](Feed(bytes.subspan(1)));  // NOLINT: within
     }
 }
 

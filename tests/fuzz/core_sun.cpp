@@ -182,25 +182,6 @@ void ways(Feed feed) {
 
 }  // namespace
 
-void sun(Bytes bytes) {
-    if (bytes.empty()) {
-        return;
-    }
-    const Feed rest(bytes.subspan(1));
-    switch (bytes[0] % 4) {
-        case 0:
-            where(rest);
-            break;
-        case 1:
-            when(rest);
-            break;
-        case 2:
-            line(rest);
-            break;
-        default:
-            ways(rest);
-            break;
-    }
-}
+void sun(Bytes bytes) { one_of({where, when, line, ways}, bytes); }
 
 }  // namespace farhear::fuzz

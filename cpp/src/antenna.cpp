@@ -9,6 +9,7 @@
 #include <utility>
 
 #include "checks.hpp"
+#include "elementary.hpp"
 #include "farhear/error.hpp"
 #include "vector_math.hpp"
 
@@ -26,9 +27,9 @@ constexpr double kInfinite = std::numeric_limits<double>::infinity();
 constexpr double kLeast = 1e-20;  // kLeast_dbi as a ratio
 constexpr double kMost_turned_deg = 1e6;
 
-double power(double db) noexcept { return std::exp(db * (std::numbers::ln10 / 10.0)); }
+double power(double db) noexcept { return elementary::exp(db * (std::numbers::ln10 / 10.0)); }
 
-double decibel(double ratio) noexcept { return 10.0 * std::log10(ratio); }
+double decibel(double ratio) noexcept { return 10.0 * elementary::log10(ratio); }
 
 double square(double x) noexcept { return x * x; }
 
@@ -197,7 +198,7 @@ Pattern::Pattern(const Antenna& antenna, double freq_mhz) {
     through_ = let_through(a.front_back_db);
     floor_ = power(-a.front_back_db);
     width_rad_ = a.width_deg * kRad_per_deg;
-    sharpness_ = std::numbers::ln2 / (1.0 - std::cos(0.5 * width_rad_));
+    sharpness_ = std::numbers::ln2 / (1.0 - elementary::cos(0.5 * width_rad_));
     high_angle_ = a.high_angle_share;
     perfect_ground_ = std::isinf(a.conductivity_s_m);
     if (!perfect_ground_) {
@@ -280,13 +281,13 @@ Pattern::Intensity Pattern::crossed(const Row& row) const noexcept {
 
 Pattern::Intensity Pattern::lobe(const Row& row, double azimuth_rad) const noexcept {
     const double forward = row.cos * sincos(azimuth_rad).cos;
-    const double shape = floor_ + (1.0 - floor_) * std::exp(sharpness_ * (forward - 1.0));
+    const double shape = floor_ + (1.0 - floor_) * elementary::exp(sharpness_ * (forward - 1.0));
     return {shape * row.horizontal, shape * row.horizontal_lost};
 }
 
 double Pattern::typical(const Row& row, double azimuth_rad) const noexcept {
     const double off = 2.0 * azimuth_rad / width_rad_;
-    const double shape = floor_ + (1.0 - floor_) * std::exp(-std::numbers::ln2 * off * off);
+    const double shape = floor_ + (1.0 - floor_) * elementary::exp(-std::numbers::ln2 * off * off);
     return shape * (high_angle_ * high_angle_profile(row.sin) +
                     (1.0 - high_angle_) * curtain_profile(row.sin, row.cos));
 }
@@ -339,7 +340,7 @@ void Pattern::steer() noexcept {
     }
     constexpr double kTurn = 1e-4;
     constexpr double kSteepest_rad = pi / 3.0;  // near the zenith azimuth means nothing
-    const double sine = std::sin(slew_rad_);
+    const double sine = elementary::sin(slew_rad_);
     taper_ = sine;
     for (int pass = 0; pass < 6; ++pass) {
         const Row row = row_at(std::min(elevation_of_most(slew_rad_), kSteepest_rad));

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "checks.hpp"
+#include "elementary.hpp"
 #include "farhear/path.hpp"
 #include "farhear/rays.hpp"
 #include "scales.hpp"
@@ -113,10 +114,10 @@ double secant(double cos2_elevation, double height_km) noexcept {
 /// Distance from the ground point to where the ray meets the D region. [km]
 double to_d_region_km(double hop_km, double mirror_km) noexcept {
     const auto hop = skywave::hop_over(hop_km, mirror_km);
-    const double elevation = std::atan2(std::max(hop.sin_elevation, 0.0), hop.cos_elevation);
-    const double there =
-        std::acos(kEarthRadius_km * std::cos(elevation) / (kEarthRadius_km + kHeightD_km)) -
-        elevation;
+    const double elevation = elementary::atan2(std::max(hop.sin_elevation, 0.0), hop.cos_elevation);
+    const double there = elementary::acos(kEarthRadius_km * elementary::cos(elevation) /
+                                          (kEarthRadius_km + kHeightD_km)) -
+                         elevation;
     return std::min(kEarthRadius_km * there, 0.5 * hop_km);
 }
 
@@ -157,7 +158,7 @@ void add_turn(Track& track, const ionosphere::Place& place) {
 
 void add_gyro(Track& track, const ionosphere::Place& place, int count) noexcept {
     // tan(dip) = 2 tan(dip latitude)
-    const double tan_dip = 2.0 * std::tan(place.dip_lat_deg * kRad_per_deg);
+    const double tan_dip = 2.0 * elementary::tan(place.dip_lat_deg * kRad_per_deg);
     track.gyro_100_mhz += place.gyro_100_mhz / count;
     track.gyro_longitudinal_mhz +=
         place.gyro_100_mhz * std::abs(tan_dip) / std::sqrt(1.0 + tan_dip * tan_dip) / count;
@@ -327,7 +328,7 @@ std::span<const double> state_weights(std::size_t states) noexcept {
             for (std::size_t d = 0; d < kDays; ++d) {
                 const double z2 =
                     day_z(d) * day_z(d) + (patches == 1 ? 0.0 : patch_z(p) * patch_z(p));
-                out[p * kDays + d] = std::exp(-0.5 * z2);
+                out[p * kDays + d] = elementary::exp(-0.5 * z2);
                 sum += out[p * kDays + d];
             }
         }
@@ -350,7 +351,7 @@ struct Circuit::State {
           tx(path::unit_vector(the_ends.tx_lat_deg, the_ends.tx_lon_deg)),
           rx(path::unit_vector(the_ends.rx_lat_deg, the_ends.rx_lon_deg)),
           distance_km(std::max(path::central_angle_rad(tx, rx) * kEarthRadius_km, 1.0)),
-          least_sine(std::sin(the_ends.min_elevation_deg * kRad_per_deg)) {}
+          least_sine(elementary::sin(the_ends.min_elevation_deg * kRad_per_deg)) {}
 
     Models models;
     Ends ends;
@@ -486,7 +487,7 @@ void Circuit::State::add_mixed(Points& made, double year, const Track& way, int 
                            (hops - 1) * skywave::range_km(middle, kUsualHeight_km);
         (sum > way.whole_km ? low : high) = middle;
     }
-    out.sin_elevation = std::sin(low);
+    out.sin_elevation = elementary::sin(low);
     out.es_km = skywave::range_km(low, kHeightEs_km);
     out.f2_km = (way.whole_km - out.es_km) / (hops - 1);
     const auto es = place(way, year, at_tx ? 0.5 * out.es_km : way.whole_km - 0.5 * out.es_km);
@@ -812,7 +813,7 @@ struct Budgeter {
           least_sine(the_least_sine) {
         auroral_db = absorber.auroral_db;
         const double freq = emission.freq_mhz;
-        freq_db = 20.0 * std::log10(freq);
+        freq_db = 20.0 * elementary::log10(freq);
         vertical_db =
             absorber.solar * 2.0 * skywave::absorption_db(freq, track.gyro_100_mhz, 0.0, 0.5) +
             absorber.flare / (freq * std::sqrt(freq));
@@ -862,10 +863,10 @@ struct Budgeter {
         mode.long_path = track.long_path;
         mode.hops = track.hops;
         const double sine = std::clamp(p.sine, -1.0, 1.0);
-        mode.elevation_deg = std::asin(sine) * kDeg_per_rad;
+        mode.elevation_deg = elementary::asin(sine) * kDeg_per_rad;
         mode.group_path_km = p.path_km;
         mode.gain_dbi = gain_at(emission, mode.elevation_deg);
-        mode.free_space_db = 32.45 + freq_db + 20.0 * std::log10(p.path_km);
+        mode.free_space_db = 32.45 + freq_db + 20.0 * elementary::log10(p.path_km);
         mode.focusing_db = decibel(track.convergence * focusing(p, sine));
         mode.absorption_db = absorption_db(p);
         mode.ground_db = ground(sine);

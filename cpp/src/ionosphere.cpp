@@ -12,6 +12,7 @@
 #include <utility>
 
 #include "checks.hpp"
+#include "elementary.hpp"
 #include "farhear/error.hpp"
 #include "map_series.hpp"
 #include "scales.hpp"
@@ -89,49 +90,50 @@ Terms Maps::month(int month, double ut_h, double ig12) const {
 
 double effective_zenith_deg(double zenith_deg) noexcept {
     constexpr double kTurn_deg = 86.23292796211615;
-    const double e = std::exp(std::clamp(12.0 * (zenith_deg - kTurn_deg), -80.0, 80.0));
-    return ((90.0 - 0.24 * std::exp(20.0 - 0.2 * zenith_deg)) * e + zenith_deg) / (e + 1.0);
+    const double e = elementary::exp(std::clamp(12.0 * (zenith_deg - kTurn_deg), -80.0, 80.0));
+    return ((90.0 - 0.24 * elementary::exp(20.0 - 0.2 * zenith_deg)) * e + zenith_deg) / (e + 1.0);
 }
 
 double season(double t_unix_s) noexcept {
     constexpr double kYear_s = 365.2425 * 86400.0;
     constexpr double kSolstice_unix_s = 1734772800.0;  // December solstice of 2024, 21 Dec 09:20 UT
-    return -std::cos(2.0 * std::numbers::pi * (t_unix_s - kSolstice_unix_s) / kYear_s);
+    return -elementary::cos(2.0 * std::numbers::pi * (t_unix_s - kSolstice_unix_s) / kYear_s);
 }
 
 double foe_mhz(double f107_sfu, double lat_deg, double zenith_deg, double season) noexcept {
-    const double e = std::exp(0.3 * lat_deg * kRad_per_deg);
+    const double e = elementary::exp(0.3 * lat_deg * kRad_per_deg);
     const double s = season * (e - 1.0) / (e + 1.0);
     const double a = 1.112 - 0.019 * s;
-    const double cosine = std::max(std::cos(effective_zenith_deg(zenith_deg) * kRad_per_deg), 0.0);
-    return std::sqrt(0.49 + a * a * std::sqrt(f107_sfu) * std::pow(cosine, 0.6));
+    const double cosine =
+        std::max(elementary::cos(effective_zenith_deg(zenith_deg) * kRad_per_deg), 0.0);
+    return std::sqrt(0.49 + a * a * std::sqrt(f107_sfu) * elementary::pow(cosine, 0.6));
 }
 
 double foe_form_a_mhz(double f107_sfu, double lat_deg, double declination_deg, double zenith_deg,
                       double hours_after_sunset) noexcept {
     const double lat = std::abs(lat_deg);
-    const double cos_lat = std::cos(lat * kRad_per_deg);
+    const double cos_lat = elementary::cos(lat * kRad_per_deg);
     const double a = 1.0 + 0.0094 * (f107_sfu - 66.0);
     const double noon_deg = std::min(std::abs(lat_deg - declination_deg), 80.0);
     const bool low = lat < 32.0;
     const double m = low ? -1.93 + 1.92 * cos_lat : 0.11 - 0.49 * cos_lat;
-    const double b = std::pow(std::cos(noon_deg * kRad_per_deg), m);
+    const double b = elementary::pow(elementary::cos(noon_deg * kRad_per_deg), m);
     const double c = low ? 23.0 + 116.0 * cos_lat : 92.0 + 35.0 * cos_lat;
     const double p = lat <= 12.0 ? 1.31 : 1.20;
     double d = 0.0;
     if (zenith_deg <= 73.0) {
-        d = std::pow(std::cos(zenith_deg * kRad_per_deg), p);
+        d = elementary::pow(elementary::cos(zenith_deg * kRad_per_deg), p);
     } else if (zenith_deg < 90.0) {
-        const double shift_deg = 6.27e-13 * std::pow(zenith_deg - 50.0, 8.0);
-        d = std::pow(std::cos((zenith_deg - shift_deg) * kRad_per_deg), p);
+        const double shift_deg = 6.27e-13 * elementary::pow(zenith_deg - 50.0, 8.0);
+        d = elementary::pow(elementary::cos((zenith_deg - shift_deg) * kRad_per_deg), p);
     } else {
-        d = std::pow(0.072, p) * std::exp(25.2 - 0.28 * zenith_deg);
+        d = elementary::pow(0.072, p) * elementary::exp(25.2 - 0.28 * zenith_deg);
         if (!std::isnan(hours_after_sunset)) {
-            d = std::max(std::pow(0.072, p) * std::exp(-1.4 * hours_after_sunset), d);
+            d = std::max(elementary::pow(0.072, p) * elementary::exp(-1.4 * hours_after_sunset), d);
         }
     }
     const double root = 1.0 + 0.021 * f107_sfu;
-    return std::pow(std::max(a * b * c * d, 0.004 * root * root), 0.25);
+    return elementary::pow(std::max(a * b * c * d, 0.004 * root * root), 0.25);
 }
 
 namespace {
@@ -147,7 +149,8 @@ double f1_critical_mhz(double r12, double l, double zenith_deg) noexcept {
     const double f0 = 4.35 + 0.0058 * l - 1.20e-4 * l * l;
     const double f100 = 5.348 + 0.011 * l - 2.3e-4 * l * l;
     const double n = 0.093 + 0.00461 * l - 5.40e-5 * l * l + 3.10e-4 * r12;
-    return (f0 + 0.01 * (f100 - f0) * r12) * std::pow(std::cos(zenith_deg * kRad_per_deg), n);
+    return (f0 + 0.01 * (f100 - f0) * r12) *
+           elementary::pow(elementary::cos(zenith_deg * kRad_per_deg), n);
 }
 
 }  // namespace
@@ -170,15 +173,16 @@ double hmf1_km(double zenith_deg) noexcept { return 165.0 + 0.64 * zenith_deg; }
 double half_thickness_f2_km(double fof2_mhz, double m3000f2_ratio) noexcept {
     const double nmf2 = 1.24e10 * fof2_mhz * fof2_mhz;
     return 2.493 * 3.85e-12 * nmf2 /
-           (0.01 * std::exp(-3.467 + 1.714 * std::log(fof2_mhz) + 2.02 * std::log(m3000f2_ratio)));
+           (0.01 * elementary::exp(-3.467 + 1.714 * elementary::log(fof2_mhz) +
+                                   2.02 * elementary::log(m3000f2_ratio)));
 }
 
 double hmf2_km(double fof2_mhz, double m3000f2_ratio, double foe_mhz, double r12,
                double modip_deg) noexcept {
     const double x = std::max(fof2_mhz / foe_mhz, 1.7);
     const double f1 = 0.00232 * r12 + 0.222;
-    const double f2 = 1.0 - r12 / 150.0 * std::exp(-(modip_deg / 40.0) * (modip_deg / 40.0));
-    const double f3 = 1.2 - 0.0116 * std::exp(r12 / 41.84);
+    const double f2 = 1.0 - r12 / 150.0 * elementary::exp(-(modip_deg / 40.0) * (modip_deg / 40.0));
+    const double f3 = 1.2 - 0.0116 * elementary::exp(r12 / 41.84);
     const double f4 = 0.096 * (r12 - 25.0) / 150.0;
     return 1490.0 / (m3000f2_ratio + f1 * f2 / (x - f3) + f4) - 176.0;
 }
@@ -232,7 +236,8 @@ Place prepare(const magnetic::Model& field, double year, double lat_deg, double 
     out.sin_lat = lat.sin;
     out.cos_lat = lat.cos;
     out.modip_deg = magnetic::modip_deg(dip_deg, lat_deg);
-    out.dip_lat_deg = std::atan(0.5 * std::tan(dip_deg * kRad_per_deg)) * kDeg_per_rad;
+    out.dip_lat_deg =
+        elementary::atan(0.5 * elementary::tan(dip_deg * kRad_per_deg)) * kDeg_per_rad;
     out.geomagnetic_lat_deg = field.geomagnetic_lat_deg(year, lat_deg, lon_deg);
     out.gyro_300_mhz = magnetic::gyro_mhz(at_300);
     out.gyro_100_mhz = magnetic::gyro_mhz(at_100);
@@ -242,7 +247,7 @@ Place prepare(const magnetic::Model& field, double year, double lat_deg, double 
 
 double zenith_deg(const Place& place, const Instant& instant) noexcept {
     const double c = sun::cos_zenith(instant.sun, place.sin_lat, place.cos_lat, place.lon_rad);
-    return std::acos(std::clamp(c, -1.0, 1.0)) * kDeg_per_rad;
+    return elementary::acos(std::clamp(c, -1.0, 1.0)) * kDeg_per_rad;
 }
 
 double foe_mhz(const Place& place, const Instant& instant, double zenith_deg,
@@ -257,7 +262,7 @@ double foe_mhz(const Place& place, const Instant& instant, double zenith_deg,
                            (std::max(place.cos_lat, 1e-9) * instant.sun.cos_declination);
     double hours = kNan;
     if (std::abs(cos_set) < 1.0) {
-        const double since = hour_angle - std::acos(cos_set);
+        const double since = hour_angle - elementary::acos(cos_set);
         hours = (since - turn * std::floor(since / turn)) * 24.0 / turn;
     }
     const double declination_deg = instant.sun.declination_rad * kDeg_per_rad;

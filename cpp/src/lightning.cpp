@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "checks.hpp"
+#include "elementary.hpp"
 #include "farhear/path.hpp"
 #include "farhear/skywave.hpp"
 #include "scales.hpp"
@@ -65,16 +66,16 @@ Receiver::Receiver(const magnetic::Model& field, double year, double lat_deg, do
         Way& way = ways_.at(s);
         way.hop_km = distance / hops;
         const auto hop = skywave::hop_over(way.hop_km, kMirror_km);
-        const double loss_db = 32.45 + 20.0 * std::log10(hops * hop.slant_km) +
+        const double loss_db = 32.45 + 20.0 * elementary::log10(hops * hop.slant_km) +
                                skywave::kGroundLoss_db * (hops - 1.0) + kRest_db;
-        way.log_gain = std::log(kFlash_j_per_hz / kT0_j) - kNeper_per_db * loss_db;
+        way.log_gain = elementary::log(kFlash_j_per_hz / kT0_j) - kNeper_per_db * loss_db;
         way.obliquity =
             hops * skywave::secant_incidence(hop.cos_elevation, skywave::kHeightAbsorption_km);
         way.one_hop = hops <= 1.0;
         way.rate_per_s = storm.rate_per_s;
         way.season = storm.season;
-        way.cos_peak = std::cos((storm.lon_deg - kPeak_deg) * kRad_per_deg);
-        way.sin_peak = std::sin((storm.lon_deg - kPeak_deg) * kRad_per_deg);
+        way.cos_peak = elementary::cos((storm.lon_deg - kPeak_deg) * kRad_per_deg);
+        way.sin_peak = elementary::sin((storm.lon_deg - kPeak_deg) * kRad_per_deg);
         const auto place = [&](double fraction) {
             const auto point = path::to_point(path::along(tx, rx, fraction, false));
             return ionosphere::prepare(field, year, point.lat_deg, point.lon_deg);
@@ -91,17 +92,17 @@ State Receiver::at(const ionosphere::Instant& instant,
                    const ionosphere::Drive& drive) const noexcept {
     State out{};
     const double season =
-        std::cos(2.0 * std::numbers::pi *
-                 std::remainder(instant.t_unix_s - kSummer_unix_s, kYear_s) / kYear_s);
-    const double cos_hour = std::cos(instant.sun.greenwich_hour_angle_rad);
-    const double sin_hour = std::sin(instant.sun.greenwich_hour_angle_rad);
+        elementary::cos(2.0 * std::numbers::pi *
+                        std::remainder(instant.t_unix_s - kSummer_unix_s, kYear_s) / kYear_s);
+    const double cos_hour = elementary::cos(instant.sun.greenwich_hour_angle_rad);
+    const double sin_hour = elementary::sin(instant.sun.greenwich_hour_angle_rad);
     for (std::size_t s = 0; s < kSources_count; ++s) {
         const Way& way = ways_[s];  // NOLINT: s < kSources_count, as below
         Path& path = out.paths[s];  // NOLINT
         const double cos_lag = cos_hour * way.cos_peak - sin_hour * way.sin_peak;
         const double rate = way.rate_per_s * (1.0 + way.season * season) *
-                            (0.35 + 1.9 * std::exp(kSharpness * (cos_lag - 1.0)));
-        path.log_power = std::log(rate) + way.log_gain;
+                            (0.35 + 1.9 * elementary::exp(kSharpness * (cos_lag - 1.0)));
+        path.log_power = elementary::log(rate) + way.log_gain;
         double factor = 0.0;
         for (const auto& d : way.d_points) {
             factor += skywave::absorption_factor(ionosphere::zenith_deg(d, instant), instant.r12);
@@ -120,7 +121,7 @@ State Receiver::at(const ionosphere::Instant& instant,
                 way.hop_km, fof2, skywave::f2_shape(fof2, foe, m3000), p.gyro_300_mhz);
             muf = i == 0 ? one : std::min(muf, one);
         }
-        path.log_muf = std::log(muf);
+        path.log_muf = elementary::log(muf);
     }
     return out;
 }
@@ -129,23 +130,24 @@ noise::Source fa(const State& state, double freq_mhz) noexcept {
     // (f + g)^1.98 to second order about a common gyrofrequency: a power a call, not a source
     constexpr double kCommon_mhz = 1.1;
     constexpr double kPower = 1.98;
-    const double log_f = std::log(freq_mhz);
+    const double log_f = elementary::log(freq_mhz);
     const double inverse = 1.0 / (freq_mhz + kCommon_mhz);
-    const double common = std::pow(freq_mhz + kCommon_mhz, kPower);
+    const double common = elementary::pow(freq_mhz + kCommon_mhz, kPower);
     double sum = 0.0;
     for (const Path& p : state.paths) {
         const double x = (p.gyro_mhz - kCommon_mhz) * inverse;
         const double law = common * (1.0 + kPower * x * (1.0 + 0.5 * (kPower - 1.0) * x)) + 10.2;
         const double excess = log_f - p.log_muf;
-        const double beyond = 1.0 / (1.0 + std::exp(-kLogistic / kSpread * excess));
-        const double ratio = std::max(std::exp(excess) - 1.0, 0.0);
+        const double beyond = 1.0 / (1.0 + elementary::exp(-kLogistic / kSpread * excess));
+        const double ratio = std::max(elementary::exp(excess) - 1.0, 0.0);
         const double through =
-            std::exp(-kNeper_per_db * std::min(36.0 * std::sqrt(ratio) + 15.0, 62.0));
-        sum += std::exp(p.log_power - kNeper_per_db * 677.2 * p.absorption / law) *
+            elementary::exp(-kNeper_per_db * std::min(36.0 * std::sqrt(ratio) + 15.0, 62.0));
+        sum += elementary::exp(p.log_power - kNeper_per_db * 677.2 * p.absorption / law) *
                (1.0 - beyond + beyond * through);
     }
     // f^-2 twice: the spectrum of a flash, and the free-space loss
-    return {std::log(sum) / kNeper_per_db - 40.0 * std::log10(freq_mhz), kUpper_db, kLower_db};
+    return {elementary::log(sum) / kNeper_per_db - 40.0 * elementary::log10(freq_mhz), kUpper_db,
+            kLower_db};
 }
 
 void columns(const ionosphere::Maps& maps, const magnetic::Model& field,

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "checks.hpp"
+#include "elementary.hpp"
 #include "farhear/error.hpp"
 #include "scales.hpp"
 
@@ -21,9 +22,9 @@ using scales::normal;
 
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
-double power(double db) noexcept { return std::exp(db * (std::numbers::ln10 / 10.0)); }
+double power(double db) noexcept { return elementary::exp(db * (std::numbers::ln10 / 10.0)); }
 
-double decibel(double linear) noexcept { return 10.0 * std::log10(linear); }
+double decibel(double linear) noexcept { return 10.0 * elementary::log10(linear); }
 
 // Knots of the protection curve: offset in kHz, dB. To 4 kHz from the spectral estimate at 2.8 kHz
 // audio, from 5 kHz planning values [memory].
@@ -60,7 +61,7 @@ constexpr auto kSlopes = knot_slopes();
 /// The curve at the planning bandwidth, offset not negative.
 double planning_db(double x_khz) noexcept {
     if (x_khz >= kKnots[kLast].x_khz) {
-        return kKnots[kLast].y_db - kDb_per_decade * std::log10(x_khz / kKnots[kLast].x_khz);
+        return kKnots[kLast].y_db - kDb_per_decade * elementary::log10(x_khz / kKnots[kLast].x_khz);
     }
     std::size_t i = 0;
     while (i + 1 < kLast && x_khz >= kKnots.at(i + 1).x_khz) {
@@ -166,8 +167,8 @@ AtLeast propagation(double freq_over_muf, double modes) noexcept {
     constexpr Digits kMixed = {0.0, 0.25, 0.5, 0.25, 0.0};
     constexpr Digits kFailing = {0.3, 0.5, 0.2, 0.0, 0.0};
     constexpr double kNear = 0.8;
-    const double failing = normal(std::log(freq_over_muf) / kMuf_sigma);
-    const double near = normal(std::log(freq_over_muf / kNear) / kMuf_sigma);
+    const double failing = normal(elementary::log(freq_over_muf) / kMuf_sigma);
+    const double near = normal(elementary::log(freq_over_muf / kNear) / kMuf_sigma);
     const double multi = std::clamp(modes - 1.0, 0.0, 1.0);
     const double mixed = (1.0 - failing) * (1.0 - (1.0 - near) * (1.0 - multi));
     const double calm = 1.0 - failing - mixed;
@@ -242,7 +243,7 @@ double upper_share(double offset_khz) noexcept {
     double other = 0.0;
     if (x < kProgramme_khz) {
         // part of the programme farther from its carrier than the wanted carrier is
-        const double beyond = 1.0 - std::atan(x) / std::atan(kProgramme_khz);
+        const double beyond = 1.0 - elementary::atan(x) / elementary::atan(kProgramme_khz);
         other = 0.5 * beyond * power(-planning_db(x));
     }
     return offset_khz < 0.0 ? other : 1.0 - other + 0.0 * offset_khz;
@@ -302,7 +303,7 @@ double interferer_weight_db(double offset_khz, Mode mode, const Receiver& receiv
 
 double ratio_db(double field_dbuv_m, double fa_db, double freq_mhz, double bandwidth_hz) noexcept {
     constexpr double kIsotropic_db = 107.2;  // dB(uV/m) at 1 MHz to dBW, ITU-R P.525-5
-    return field_dbuv_m - 20.0 * std::log10(freq_mhz) - kIsotropic_db -
+    return field_dbuv_m - 20.0 * elementary::log10(freq_mhz) - kIsotropic_db -
            noise::power_dbw(fa_db, bandwidth_hz);
 }
 
@@ -342,10 +343,10 @@ Report sinpo(const Impression& in) noexcept {
         return nothing();
     }
     const double rater = kDecile * kRater_sigma_db;
-    const double noise_up = std::hypot(in.noise_upper_db, rater);
-    const double noise_down = std::hypot(in.noise_lower_db, rater);
-    const double other_up = std::hypot(in.other_upper_db, rater);
-    const double other_down = std::hypot(in.other_lower_db, rater);
+    const double noise_up = elementary::hypot(in.noise_upper_db, rater);
+    const double noise_down = elementary::hypot(in.noise_lower_db, rater);
+    const double other_up = elementary::hypot(in.other_upper_db, rater);
+    const double other_down = elementary::hypot(in.other_lower_db, rater);
     const AtLeast p = propagation(in.freq_over_muf, in.modes);
 
     std::array<AtLeast, 3> sums{};  // S, I, N

@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "checks.hpp"
+#include "elementary.hpp"
 #include "farhear/sun.hpp"
 #include "scales.hpp"
 #include "vector_math.hpp"
@@ -166,11 +167,11 @@ using Densities = std::array<double, Heights::kCount>;
 /// Density of the profile at the points. One exponential serves a point and its mirror image.
 Densities densities(const DProfile& profile) noexcept {
     const double slope = profile.beta_per_km - kDecay_per_km;
-    const double middle = 1.43e13 * std::exp(-kDecay_per_km * profile.h_prime_km +
-                                             slope * (kMiddle_km - profile.h_prime_km));
+    const double middle = 1.43e13 * elementary::exp(-kDecay_per_km * profile.h_prime_km +
+                                                    slope * (kMiddle_km - profile.h_prime_km));
     Densities out;
     for (std::size_t i = 0; i < DRegion::kHalf_count; ++i) {
-        const double up = std::exp(slope * kHalf_km * kAbscissa.at(i));
+        const double up = elementary::exp(slope * kHalf_km * kAbscissa.at(i));
         out[i] = middle * up;                         // NOLINT: i < kHalf_count
         out[i + DRegion::kHalf_count] = middle / up;  // NOLINT
     }
@@ -247,7 +248,7 @@ DProfile quiet_d_profile(double zenith_deg) noexcept {
     constexpr double kLogNoon = 0.009853248278707078;  // ln soft_cosine(cos 0)
     constexpr double kLogLow = -1.5175116434636768;    // ln soft_cosine(cos 80 deg)
     const double cosine = vector_math::sincos(zenith_deg * kRad_per_deg).cos;
-    const double rise = (kLogNoon - std::log(soft_cosine(cosine))) / (kLogNoon - kLogLow);
+    const double rise = (kLogNoon - elementary::log(soft_cosine(cosine))) / (kLogNoon - kLogLow);
     const double dark = smooth_step(zenith_deg, kDark_from_deg, kDark_deg);
     const double h_prime_km = kNoon.h_prime_km + rise * (kLow.h_prime_km - kNoon.h_prime_km);
     const double beta_per_km = kNoon.beta_per_km + rise * (kLow.beta_per_km - kNoon.beta_per_km);
@@ -267,10 +268,10 @@ DRegion::DRegion(double zenith_deg, double xray_w_m2) noexcept {
     if (!(xray_w_m2 <= 0.0)) {  // also NaN
         constexpr double kLimit_m3 = 1e10;
         const double lit = 1.0 - smooth_step(zenith_deg, kDark_from_deg, kDark_deg);
-        const double decades = 0.5 * std::log10(1.0 + squared(xray_w_m2 / 1e-6));
+        const double decades = 0.5 * elementary::log10(1.0 + squared(xray_w_m2 / 1e-6));
         const Densities flare =
             densities({quiet.h_prime_km - lit * 4.85 * decades,
-                       quiet.beta_per_km + lit * 0.13 * std::tanh(decades / 1.5)});
+                       quiet.beta_per_km + lit * 0.13 * elementary::tanh(decades / 1.5)});
         for (std::size_t i = 0; i < weighted_.size(); ++i) {
             const double more = flare.at(i) - weighted_.at(i);
             weighted_.at(i) += more / (1.0 + above_zero(more) / kLimit_m3);
@@ -306,7 +307,8 @@ double flare_db(double freq_mhz, double xray_w_m2, double zenith_deg,
     if (std::isnan(freq_mhz + xray_w_m2 + zenith_deg + cos_elevation)) {
         return kNan;
     }
-    const double haf_overhead_mhz = above_zero(10.0 * std::log10(above_zero(xray_w_m2)) + 65.0);
+    const double haf_overhead_mhz =
+        above_zero(10.0 * elementary::log10(above_zero(xray_w_m2)) + 65.0);
     const double cosine = above_zero(vector_math::sincos(zenith_deg * kRad_per_deg).cos);
     const double ratio = haf_overhead_mhz / freq_mhz;
     // (cos^0.75)^1.5 = cos^(1 + 1/8)
@@ -349,7 +351,7 @@ double reflected_share(const Ground& ground, double freq_mhz, double sin_elevati
 double ground_reflection_db(double freq_mhz, double sin_elevation, double sea_share) noexcept {
     const double sea = reflected_share(kSea, freq_mhz, sin_elevation);
     const double land = reflected_share(kLand, freq_mhz, sin_elevation);
-    return -kDb * std::log(land + sea_share * (sea - land));
+    return -kDb * elementary::log(land + sea_share * (sea - land));
 }
 
 namespace {
@@ -391,9 +393,9 @@ std::vector<Strip> cap(double lat_deg) {
         const double row_deg = -90.0 + kCell_deg * (static_cast<double>(row) + 0.5);
         if (std::abs(row_deg - lat_deg) * kRad_per_deg < kReach_rad) {
             const auto at = vector_math::sincos(row_deg * kRad_per_deg);
-            const double cosine =
-                (std::cos(kReach_rad) - centre.sin * at.sin) / std::max(centre.cos * at.cos, 1e-12);
-            const double half_deg = std::acos(std::clamp(cosine, -1.0, 1.0)) * kDeg_per_rad;
+            const double cosine = (elementary::cos(kReach_rad) - centre.sin * at.sin) /
+                                  std::max(centre.cos * at.cos, 1e-12);
+            const double half_deg = elementary::acos(std::clamp(cosine, -1.0, 1.0)) * kDeg_per_rad;
             strips.push_back({row, half_deg / kCell_deg, at.cos});
         }
     }

@@ -1,10 +1,12 @@
 #include "farhear/noise.hpp"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <limits>
 #include <numbers>
 
+#include "elementary.hpp"
 #include "scales.hpp"
 
 namespace farhear::noise {
@@ -31,33 +33,47 @@ struct Moments {
 };
 
 Moments match(std::span<const Source> sources, bool upper) noexcept {
+    const auto sigma = [&](const Source& s) {
+        return (upper ? s.upper_db : s.lower_db) / kDecile / kDb;
+    };
+    const auto log_power = [&](const Source& s) {
+        return s.fa_db / kDb + 0.5 * sigma(s) * sigma(s);
+    };
+    // against the strongest: squares of powers that vary widely would overflow
+    double strongest = -std::numeric_limits<double>::infinity();
+    for (const auto& s : sources) {
+        strongest = std::max(strongest, log_power(s));
+    }
     double mean = 0.0;
     double variance = 0.0;
     for (const auto& s : sources) {
-        const double sigma = (upper ? s.upper_db : s.lower_db) / kDecile / kDb;
-        const double power = std::exp(s.fa_db / kDb + 0.5 * sigma * sigma);
+        const double power = elementary::exp(log_power(s) - strongest);
         mean += power;
-        variance += power * power * std::expm1(sigma * sigma);
+        variance += power * power * elementary::expm1(sigma(s) * sigma(s));
     }
     if (!(mean > 0.0)) {
         return {-std::numeric_limits<double>::infinity(), 0.0};
     }
-    const double sigma2 = std::log1p(variance / (mean * mean));
-    return {kDb * (std::log(mean) - 0.5 * sigma2), kDecile * kDb * std::sqrt(sigma2)};
+    const double sigma2 = elementary::log1p(variance / (mean * mean));
+    return {kDb * (strongest + elementary::log(mean) - 0.5 * sigma2),
+            kDecile * kDb * std::sqrt(sigma2)};
 }
 
 }  // namespace
 
 Source man_made(Environment environment, double freq_mhz) noexcept {
     const Law& law = kManMade.at(static_cast<std::size_t>(environment));
-    return {law.c - law.d * std::log10(freq_mhz), law.upper_db, law.lower_db};
+    return {law.c - law.d * elementary::log10(freq_mhz), law.upper_db, law.lower_db};
 }
 
-Source galactic(double freq_mhz) noexcept { return {52.0 - 23.0 * std::log10(freq_mhz), 2.0, 2.0}; }
+Source galactic(double freq_mhz) noexcept {
+    return {52.0 - 23.0 * elementary::log10(freq_mhz), 2.0, 2.0};
+}
 
 double galactic_share(double freq_mhz, double fof2_mhz) noexcept {
     constexpr double kWidth = 0.1;
-    return 0.5 * std::erfc(-std::log(freq_mhz / fof2_mhz) / (kWidth * std::numbers::sqrt2));
+    return 0.5 *
+           elementary::erfc(-elementary::log(freq_mhz / fof2_mhz) / (kWidth * std::numbers::sqrt2));
 }
 
 Source combine(std::span<const Source> sources) noexcept {
@@ -67,7 +83,7 @@ Source combine(std::span<const Source> sources) noexcept {
 }
 
 double power_dbw(double fa_db, double bandwidth_hz) noexcept {
-    return fa_db + 10.0 * std::log10(bandwidth_hz) - 204.0;
+    return fa_db + 10.0 * elementary::log10(bandwidth_hz) - 204.0;
 }
 
 }  // namespace farhear::noise

@@ -22,6 +22,7 @@ constexpr double kHighestRay = 5.0;      // over foF2: no hop reaches it (hmF2 1
 constexpr double kFaint_mhz2 = 1e-6;     // an F1 layer that adds less is none
 constexpr double kLeastRoom = 1e-3;      // keep a ray that just turns finite: below rounding
 constexpr double kLeastSlope = 1e-7;     // likewise
+constexpr double kLeastRatio = 1e-300;   // likewise
 constexpr double kAbovePeak_km = 60.0;
 constexpr double kLeastReach = 0.3;  // of the way to the peak: no layer to speak of
 constexpr double kFullReach = 0.7;
@@ -102,61 +103,125 @@ Quadratic room_in(const Segment& s, double inverse, double k) noexcept {
             4.0 * (b * (rk2 * refraction - k * k) + k * k * refraction)};
 }
 
-double angle_integral(const Quadratic& x, double r1, double x1, double r2, double x2) noexcept {
-    if (x.c > 0.0) {
-        const double root = std::sqrt(x.c);
-        const double span1 = 2.0 * root * std::sqrt(x1);
-        const double span2 = 2.0 * root * std::sqrt(x2);
-        const double fall1 = x.b * r1 + 2.0 * x.c;
-        const double fall2 = x.b * r2 + 2.0 * x.c;
-        // log of (span1 + fall1) r2 / ((span2 + fall2) r1); where a fall is negative the sum
-        // cancels: by the conjugate, the product of both being -disc r^2
-        if (fall1 < 0.0) {
-            return std::log((span2 - fall2) * r1 / ((span1 - fall1) * r2)) / root;
-        }
-        if (fall2 < 0.0) {
-            return std::log((span1 + fall1) * (span2 - fall2) /
-                            (std::max(-x.disc, kLeastSlope) * r1 * r2)) /
-                   root;
-        }
-        return std::log((span1 + fall1) * r2 / (std::max(span2 + fall2, kLeastRoom) * r1)) / root;
+/// What a ray's integrals come down to, over all pieces: logarithms and angles, each with its
+/// weight in the ground range and in the group path. Worked out together at the end, eight by
+/// eight.
+struct Terms {
+    static constexpr std::size_t kMost = 2 * kLanes;  // two a piece and one below the layers: 11
+    using Lanes = std::array<double, kMost>;
+
+    double range_rad;  // what is neither
+    double path_km;
+    std::size_t logs = 0;
+    Lanes ratio{};
+    Lanes log_range{};
+    Lanes log_path{};
+    std::size_t turns = 0;
+    Lanes x{};
+    Lanes y{};
+    Lanes turn_range{};
+    Lanes turn_path{};
+
+    /// Weights times log(ratio), ratio > 0.
+    void log(double of, double in_range, double in_path) noexcept {
+        ratio.at(logs) = of;
+        log_range.at(logs) = in_range;
+        log_path.at(logs++) = in_path;
     }
-    const double root = std::sqrt(-x.c);
-    const double angle1 = std::atan2(x.b * r1 + 2.0 * x.c, 2.0 * root * std::sqrt(x1));
-    const double angle2 = std::atan2(x.b * r2 + 2.0 * x.c, 2.0 * root * std::sqrt(x2));
-    return (angle2 - angle1) / root;
+    /// Weights times the direction of (x, y).
+    void direction(double to_x, double to_y, double in_range, double in_path) noexcept {
+        x.at(turns) = to_x;
+        y.at(turns) = to_y;
+        turn_range.at(turns) = in_range;
+        turn_path.at(turns++) = in_path;
+    }
+    /// Weights times the angle from one direction to another, both in the right half plane.
+    void turn(double x1, double y1, double x2, double y2, double in_range,
+              double in_path) noexcept {
+        direction(x1 * x2 + y1 * y2, y2 * x1 - y1 * x2, in_range, in_path);
+    }
+};
+
+FARHEAR_CLONES void add_up(Terms& terms) noexcept {
+    std::array<double, kLanes> value;  // NOLINT: set before it is read
+    for (std::size_t n = 0; n < terms.logs; n += kLanes) {
+        for (std::size_t i = 0; i < kLanes; ++i) {
+            const double ratio = terms.ratio[n + i];
+            value[i] = vector_math::log(ratio > kLeastRatio ? ratio : kLeastRatio);
+        }
+        for (std::size_t i = 0; i < kLanes; ++i) {
+            terms.range_rad += terms.log_range[n + i] * value[i];
+            terms.path_km += terms.log_path[n + i] * value[i];
+        }
+    }
+    for (std::size_t n = 0; n < terms.turns; n += kLanes) {
+        for (std::size_t i = 0; i < kLanes; ++i) {
+            value[i] = vector_math::atan2(terms.y[n + i], terms.x[n + i]);
+        }
+        for (std::size_t i = 0; i < kLanes; ++i) {
+            terms.range_rad += terms.turn_range[n + i] * value[i];
+            terms.path_km += terms.turn_path[n + i] * value[i];
+        }
+    }
 }
 
-double path_integral(const Quadratic& x, double r1, double x1, double r2, double x2) noexcept {
-    Quadratic safe = x;
-    if (std::abs(safe.a) < 1e-9) {
-        safe.a = safe.a < 0.0 ? -1e-9 : 1e-9;
+/// One end of a piece: distance from the centre and root of X.
+struct End {
+    double r_km;
+    double root;
+};
+
+void add_angle(Terms& terms, const Quadratic& x, const End& low, const End& high,
+               double k) noexcept {
+    const double root = std::sqrt(std::abs(x.c));
+    const double span1 = 2.0 * root * low.root;
+    const double span2 = 2.0 * root * high.root;
+    const double fall1 = x.b * low.r_km + 2.0 * x.c;
+    const double fall2 = x.b * high.r_km + 2.0 * x.c;
+    const double weight = k / root;
+    if (!(x.c > 0.0)) {
+        terms.turn(span1, fall1, span2, fall2, weight, 0.0);
+        return;
     }
-    const double slope1 = 2.0 * safe.a * r1 + safe.b;
-    const double slope2 = 2.0 * safe.a * r2 + safe.b;
-    double simple = 0.0;  // of dr / sqrt X
-    if (safe.a > 0.0) {
-        const double root = std::sqrt(safe.a);
-        const double span1 = 2.0 * root * std::sqrt(x1);
-        const double span2 = 2.0 * root * std::sqrt(x2);
-        // log |(span2 + slope2) / (span1 + slope1)|; where a slope falls, by the conjugate, whose
-        // product is -disc
-        double ratio = 1.0;
-        if (slope2 < 0.0) {
-            ratio = (span1 - slope1) / std::max(span2 - slope2, kLeastSlope);
-        } else if (slope1 < 0.0 && x.disc < 0.0) {
-            ratio = (span2 + slope2) * (span1 - slope1) / -x.disc;
-        } else {
-            ratio = std::abs((span2 + slope2) / (span1 + slope1));
-        }
-        simple = std::log(ratio) / root;
-    } else {
-        const double root = std::sqrt(-safe.a);
-        simple = (std::atan2(slope1, 2.0 * root * std::sqrt(x1)) -
-                  std::atan2(slope2, 2.0 * root * std::sqrt(x2))) /
-                 root;
+    // log of (span1 + fall1) r2 / ((span2 + fall2) r1); where a fall is negative the sum
+    // cancels: by the conjugate, the product of both being -disc r^2
+    double over = (span1 + fall1) * high.r_km;
+    double under = std::max(span2 + fall2, kLeastRoom) * low.r_km;
+    if (fall1 < 0.0) {
+        over = (span2 - fall2) * low.r_km;
+        under = (span1 - fall1) * high.r_km;
+    } else if (fall2 < 0.0) {
+        over = (span1 + fall1) * (span2 - fall2);
+        under = std::max(-x.disc, kLeastSlope) * low.r_km * high.r_km;
     }
-    return (std::sqrt(x2) - std::sqrt(x1)) / safe.a - 0.5 * safe.b / safe.a * simple;
+    terms.log(over / under, weight, 0.0);
+}
+
+void add_path(Terms& terms, const Quadratic& x, const End& low, const End& high) noexcept {
+    const double a = std::abs(x.a) < 1e-9 ? std::copysign(1e-9, x.a) : x.a;
+    const double slope1 = 2.0 * a * low.r_km + x.b;
+    const double slope2 = 2.0 * a * high.r_km + x.b;
+    const double root = std::sqrt(std::abs(a));
+    const double span1 = 2.0 * root * low.root;
+    const double span2 = 2.0 * root * high.root;
+    terms.path_km += (high.root - low.root) / a;
+    const double weight = -0.5 * x.b / (a * root);  // of the integral of dr / sqrt X
+    if (a < 0.0) {
+        terms.turn(span2, slope2, span1, slope1, 0.0, weight);
+        return;
+    }
+    // log |(span2 + slope2) / (span1 + slope1)|; where a slope falls, by the conjugate, whose
+    // product is -disc
+    double over = span2 + slope2;
+    double under = span1 + slope1;
+    if (slope2 < 0.0) {
+        over = span1 - slope1;
+        under = std::max(span2 - slope2, kLeastSlope);
+    } else if (slope1 < 0.0 && x.disc < 0.0) {
+        over *= span1 - slope1;
+        under = -x.disc;
+    }
+    terms.log(std::abs(over / under), 0.0, weight);
 }
 
 /// Where X first falls to zero inside a piece, or its upper end.
@@ -229,23 +294,26 @@ Ray trace(const Profile& profile, double freq_mhz, double elevation_deg) noexcep
     const double k = kEarthRadius_km * angle.cos;
     const double base = profile.segments[0].low_km;
     const double inverse = 1.0 / (freq_mhz * freq_mhz);
-    double range_rad = std::acos(k / base) - elevation_deg * vector_math::kRad_per_deg;
-    double path_km = std::sqrt(base * base - k * k) - kEarthRadius_km * angle.sin;
+    const double below = std::sqrt(base * base - k * k);
+    Terms terms{.range_rad = -elevation_deg * vector_math::kRad_per_deg,
+                .path_km = below - kEarthRadius_km * angle.sin};
+    terms.direction(k, below, 1.0, 0.0);
     for (std::size_t i = 0; i < profile.count; ++i) {
         const Segment& s = profile.segments.at(i);
         const Quadratic x = room_in(s, inverse, k);
         const double top = exit_km(x, s);
-        const auto room = [&](double r, double plasma) {
-            return std::max(r * r * (1.0 - plasma * inverse) - k * k, 0.0);
+        const auto root = [&](double r, double plasma) {
+            return std::sqrt(std::max(r * r * (1.0 - plasma * inverse) - k * k, 0.0));
         };
-        const double x1 = room(s.low_km, s.low_mhz2);
         const bool turns = top < s.high_km;
-        const double x2 = turns ? 0.0 : room(s.high_km, s.high_mhz2);
-        range_rad += k * angle_integral(x, s.low_km, x1, top, x2);
-        path_km += path_integral(x, s.low_km, x1, top, x2);
+        const End low = {s.low_km, root(s.low_km, s.low_mhz2)};
+        const End high = {top, turns ? 0.0 : root(s.high_km, s.high_mhz2)};
+        add_angle(terms, x, low, high, k);
+        add_path(terms, x, low, high);
         if (turns) {
-            return {2.0 * kEarthRadius_km * range_rad, 2.0 * path_km, top - kEarthRadius_km,
-                    region_of(profile, i)};
+            add_up(terms);
+            return {2.0 * kEarthRadius_km * terms.range_rad, 2.0 * terms.path_km,
+                    top - kEarthRadius_km, region_of(profile, i)};
         }
     }
     return {kNan, kNan, kNan, Region::kF2};

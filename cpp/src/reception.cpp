@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "checks.hpp"
+#include "elementary.hpp"
 #include "farhear/error.hpp"
 #include "scales.hpp"
 #include "vector_math.hpp"
@@ -40,13 +41,13 @@ double share(double z) noexcept {
 
 /// Power of a mode when ln(foF2) stands `z` standard deviations off its median.
 double carried(const skywave::Mode& mode, double full, double freq_mhz, double z) noexcept {
-    const double muf = z == 0.0 ? mode.muf_mhz : mode.muf_mhz * std::exp(z * mode.spread);
+    const double muf = z == 0.0 ? mode.muf_mhz : mode.muf_mhz * elementary::exp(z * mode.spread);
     double part = support(freq_mhz, muf);
     if (part < 1.0) {
         part += (1.0 - part) * power(-skywave::penetration_db(freq_mhz, muf));
     }
     if (mode.screening_mhz > 0.0) {
-        const double open = share(std::log(freq_mhz / mode.screening_mhz) / kScreenWidth);
+        const double open = share(elementary::log(freq_mhz / mode.screening_mhz) / kScreenWidth);
         part *= open + (1.0 - open) * kScreened;
     }
     return full * part;
@@ -79,7 +80,8 @@ double blend(double low, double high, double lat_deg) noexcept {
 /// Field at the receiver in S/N: available power at an isotropic antenna against noise power. [dB]
 /// Source: P.525-5, P.372
 double field_to_snr_db(double freq_mhz, double noise_fa_db, double bandwidth_hz) noexcept {
-    return -20.0 * std::log10(freq_mhz) - 107.2 - noise::power_dbw(noise_fa_db, bandwidth_hz);
+    return -20.0 * elementary::log10(freq_mhz) - 107.2 -
+           noise::power_dbw(noise_fa_db, bandwidth_hz);
 }
 
 /// Noise figure of a place without people and storms. [dB]
@@ -103,7 +105,7 @@ double two_piece(double margin_db, double lower_db, double upper_db) noexcept {
 }
 
 double support(double freq_mhz, double muf_mhz) noexcept {
-    return share(std::log(muf_mhz / freq_mhz) / kSupportWidth);
+    return share(elementary::log(muf_mhz / freq_mhz) / kSupportWidth);
 }
 
 double beam_gain_dbi(double off_beam_deg, double peak_dbi, double width_deg,
@@ -153,10 +155,10 @@ Result evaluate(skywave::Finder& finder, const ionosphere::Instant& instant,
     const double day_lower = out.field_dbuv_m - decibel(low_day);
     const double day_upper = decibel(high_day) - out.field_dbuv_m;
     const double lat = modes.highest_geomagnetic_deg;
-    const double lower =
-        std::hypot(std::hypot(day_lower, blend(8.0, 11.0, lat)), std::hypot(8.0, ambient.upper_db));
-    const double upper =
-        std::hypot(std::hypot(day_upper, blend(6.0, 9.0, lat)), std::hypot(5.0, ambient.lower_db));
+    const double lower = elementary::hypot(elementary::hypot(day_lower, blend(8.0, 11.0, lat)),
+                                           elementary::hypot(8.0, ambient.upper_db));
+    const double upper = elementary::hypot(elementary::hypot(day_upper, blend(6.0, 9.0, lat)),
+                                           elementary::hypot(5.0, ambient.lower_db));
     out.snr_lower_db = out.snr_db - lower;
     out.snr_upper_db = out.snr_db + upper;
     out.likelihood = two_piece(out.snr_db - listener.required_snr_db, lower, upper);

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "elementary.hpp"
 #include "vector_math.hpp"
 
 namespace farhear::scales {
@@ -15,7 +16,7 @@ inline constexpr double kDecile = 1.2815515655446004;  // 90 % point of the norm
 
 /// Normal distribution function, to the last digits; see vector_math::normal for a fast one.
 [[nodiscard]] inline double normal(double z) noexcept {
-    return 0.5 * std::erfc(-z / std::numbers::sqrt2);
+    return 0.5 * elementary::erfc(-z / std::numbers::sqrt2);
 }
 
 /// Probability that a two-piece normal quantity exceeds a threshold `margin_db` below its median.

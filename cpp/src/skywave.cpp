@@ -7,6 +7,7 @@
 #include <span>
 
 #include "checks.hpp"
+#include "elementary.hpp"
 #include "vector_math.hpp"
 
 namespace farhear::skywave {
@@ -39,7 +40,7 @@ int hops_needed(double distance_km, double longest_km) noexcept {
 Hop hop_over(double hop_km, double mirror_km) noexcept {
     const auto half = vector_math::sincos(hop_km / (2.0 * kEarthRadius_km));
     const double top_km = kEarthRadius_km + mirror_km;
-    const double quarter = std::sin(hop_km / (4.0 * kEarthRadius_km));
+    const double quarter = elementary::sin(hop_km / (4.0 * kEarthRadius_km));
     // law of cosines without cancellation: stays exact at vertical incidence
     const double up_km =
         std::sqrt(mirror_km * mirror_km + 4.0 * kEarthRadius_km * top_km * quarter * quarter);
@@ -47,7 +48,7 @@ Hop hop_over(double hop_km, double mirror_km) noexcept {
 }
 
 double elevation_deg(const Hop& hop) noexcept {
-    return std::atan2(hop.sin_elevation, hop.cos_elevation) * kDeg_per_rad;
+    return elementary::atan2(hop.sin_elevation, hop.cos_elevation) * kDeg_per_rad;
 }
 
 double secant_incidence(double cos_elevation, double height_km) noexcept {
@@ -56,8 +57,8 @@ double secant_incidence(double cos_elevation, double height_km) noexcept {
 }
 
 double range_km(double elevation_rad, double mirror_km) noexcept {
-    const double incidence =
-        std::asin(kEarthRadius_km * std::cos(elevation_rad) / (kEarthRadius_km + mirror_km));
+    const double incidence = elementary::asin(kEarthRadius_km * elementary::cos(elevation_rad) /
+                                              (kEarthRadius_km + mirror_km));
     return 2.0 * kEarthRadius_km * (0.5 * std::numbers::pi - elevation_rad - incidence);
 }
 
@@ -77,7 +78,7 @@ F2Shape f2_shape(double fof2_mhz, double foe_mhz, double m3000f2_ratio) noexcept
     const double x = std::max(fof2_mhz / foe_mhz, 2.0);
     const double m = m3000f2_ratio;
     F2Shape out{};
-    out.b = m - 0.124 + (m * m - 4.0) * (0.0215 + 0.005 * std::sin(7.854 / x - 1.9635));
+    out.b = m - 0.124 + (m * m - 4.0) * (0.0215 + 0.005 * elementary::sin(7.854 / x - 1.9635));
     const double x2 = x * x;
     out.dmax_km =
         4780.0 + (12610.0 + 2140.0 / x2 - 49720.0 / (x2 * x2) + 688900.0 / (x2 * x2 * x2)) *
@@ -109,12 +110,12 @@ double mirror_height_km(const ionosphere::Characteristics& c) noexcept {
 double absorption_db(double freq_mhz, double gyro_mhz, double cos_elevation,
                      double factor) noexcept {
     return 677.2 * secant_incidence(cos_elevation, kHeightAbsorption_km) * factor /
-           (std::pow(freq_mhz + gyro_mhz, 1.98) + 10.2);
+           (elementary::pow(freq_mhz + gyro_mhz, 1.98) + 10.2);
 }
 
 double absorption_factor(double zenith_deg, double r12, double floor) noexcept {
-    const double cosine = std::cos(0.881 * std::min(zenith_deg, 102.0) * kRad_per_deg);
-    return std::max((1.0 + 0.0037 * r12) * std::pow(std::max(cosine, 0.0), 1.3), floor);
+    const double cosine = elementary::cos(0.881 * std::min(zenith_deg, 102.0) * kRad_per_deg);
+    return std::max((1.0 + 0.0037 * r12) * elementary::pow(std::max(cosine, 0.0), 1.3), floor);
 }
 
 double penetration_db(double freq_mhz, double muf_mhz) noexcept {
@@ -123,11 +124,11 @@ double penetration_db(double freq_mhz, double muf_mhz) noexcept {
 
 double convergence_db(double distance_km) noexcept {
     const double angle = distance_km / kEarthRadius_km;
-    const double sine = std::abs(std::sin(angle));
+    const double sine = std::abs(elementary::sin(angle));
     if (angle < 1e-6) {
         return 0.0;
     }
-    return std::min(10.0 * std::log10(angle / std::max(sine, 1e-9)), 15.0);
+    return std::min(10.0 * elementary::log10(angle / std::max(sine, 1e-9)), 15.0);
 }
 
 // ---------------------------------------------------------------- modes
@@ -167,7 +168,7 @@ double lower_spread(std::span<const Ruler> rulers) noexcept {
         const double weight =
             rulers.size() == 1
                 ? 1.0
-                : std::pow(rulers.front().layer.fof2_mhz / one.layer.fof2_mhz, kSharpness);
+                : elementary::pow(rulers.front().layer.fof2_mhz / one.layer.fof2_mhz, kSharpness);
         sum += weight * ionosphere::fof2_spread(one.layer.zenith_deg, one.place->modip_deg,
                                                 one.place->geomagnetic_lat_deg);
         weights += weight;
@@ -291,9 +292,9 @@ void Finder::add_modes(const Way& way, const ionosphere::Instant& instant,
     const double factor = factor_sum / points;
     const double gyro_100 = gyro_sum / points;
 
-    const double sent_db = kFieldConstant_db + 10.0 * std::log10(circuit_.power_kw) +
+    const double sent_db = kFieldConstant_db + 10.0 * elementary::log10(circuit_.power_kw) +
                            circuit_.tx_gain_dbi + way.convergence_db - kOtherLoss_db;
-    const double freq_db = 20.0 * std::log10(freq);
+    const double freq_db = 20.0 * elementary::log10(freq);
     // absorption of one vertical hop; the others are this times the secant
     const double vertical_db = absorption_db(freq, gyro_100, 0.0, factor);
     const auto complete = [&](Mode& mode, const Hop& hop) {
@@ -305,7 +306,7 @@ void Finder::add_modes(const Way& way, const ionosphere::Instant& instant,
         mode.ground_db = kGroundLoss_db * (mode.hops - 1);
         const double below_deg = std::max(circuit_.min_elevation_deg - mode.elevation_deg, 0.0);
         mode.horizon_db = kTaper_db * below_deg * below_deg;
-        mode.free_space_db = 32.45 + freq_db + 20.0 * std::log10(mode.group_path_km);
+        mode.free_space_db = 32.45 + freq_db + 20.0 * elementary::log10(mode.group_path_km);
         mode.field_dbuv_m = sent_db + freq_db - mode.free_space_db - mode.absorption_db -
                             mode.ground_db - mode.horizon_db;
         out.list[out.count++] = mode;

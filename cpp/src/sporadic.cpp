@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "checks.hpp"
+#include "elementary.hpp"
 #include "farhear/error.hpp"
 #include "farhear/ionosphere.hpp"
 #include "map_series.hpp"
@@ -76,12 +77,12 @@ Distribution combine(const Basis& place, const Terms& instant) noexcept {
     // ratios of the deciles to the median: above by 5 % to 4 times, below by 5 % to a quarter
     const double upper = std::min(softly_above(up, 1.05, 0.1), 4.0);
     const double lower = std::max(2.0 - softly_above(2.0 - down, 1.05, 0.1), 0.25);
-    return {median, -std::log(lower) / kDecile, std::log(upper) / kDecile};
+    return {median, -elementary::log(lower) / kDecile, elementary::log(upper) / kDecile};
 }
 
 Distribution from_deciles(double lower_mhz, double median_mhz, double upper_mhz) noexcept {
-    return {median_mhz, std::log(median_mhz / lower_mhz) / kDecile,
-            std::log(upper_mhz / median_mhz) / kDecile};
+    return {median_mhz, elementary::log(median_mhz / lower_mhz) / kDecile,
+            elementary::log(upper_mhz / median_mhz) / kDecile};
 }
 
 double quantile_mhz(const Distribution& es, double z) noexcept {
@@ -89,7 +90,7 @@ double quantile_mhz(const Distribution& es, double z) noexcept {
 }
 
 double probability_above(const Distribution& es, double freq_mhz) noexcept {
-    const double log_ratio = std::log(freq_mhz / es.median_mhz);
+    const double log_ratio = elementary::log(freq_mhz / es.median_mhz);
     const double sigma = log_ratio < 0.0 ? es.lower_sigma : es.upper_sigma;
     return vector_math::normal(-log_ratio / sigma);
 }

@@ -187,15 +187,14 @@ def main() -> None:
         finally:
             benches.put(bench)
 
-    with ThreadPoolExecutor(given.jobs) as pool:
-        lived = list(pool.map(survives, mutants))
     left: dict[str, list[Mutant]] = {subject: [] for subject in subjects}
-    for mutant, alive in zip(mutants, lived, strict=True):
-        if alive:
-            left[mutant.subject].append(mutant)
-            known = any(line[1:].strip() in EQUIVALENT for line in mutant.diff.splitlines())
-            print(f"{mutant.subject}: {mutant.name}{' (equivalent)' if known else ''}")
-            print(mutant.diff + "\n")
+    with ThreadPoolExecutor(given.jobs) as pool:
+        for mutant, alive in zip(mutants, pool.map(survives, mutants), strict=True):
+            if alive:
+                left[mutant.subject].append(mutant)
+                known = any(line[1:].strip() in EQUIVALENT for line in mutant.diff.splitlines())
+                print(f"{mutant.subject}: {mutant.name}{' (equivalent)' if known else ''}")
+                print(mutant.diff + "\n", flush=True)
     print("subject           mutants  killed  survived")
     for subject in subjects:
         of_all = sum(mutant.subject == subject for mutant in mutants)

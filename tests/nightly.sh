@@ -221,6 +221,17 @@ step_bits() { # each clone of the dispatched loops by itself: the same bits from
         fi
     done
     echo "$(stat -c %s "$out/bits-none/written") bytes of results, the same at every level"
+    # glibc chooses by processor, too: with and without fused multiply-add
+    local older=glibc.cpu.hwcaps=-AVX512F,-AVX2,-FMA,-FMA4
+    "$out/bits-dispatched/batches" write portable >"$out/bits-dispatched/portable"
+    GLIBC_TUNABLES=$older "$out/bits-dispatched/batches" write portable |
+        cmp "$out/bits-dispatched/portable" -
+    if GLIBC_TUNABLES=$older "$out/bits-dispatched/batches" write |
+        cmp -s "$out/bits-dispatched/written" -; then
+        echo "no result depends on the C library here: that check shows nothing"
+    else
+        echo "the same with the C library's functions for an older processor, but on the ellipsoid"
+    fi
 }
 
 step_package() { # sdist, wheel, a portable wheel, installed where paths are awkward, and gone again

@@ -144,6 +144,15 @@ def test_offsets_are_those_of_statsmodels(monkeypatch: pytest.MonkeyPatch) -> No
     np.testing.assert_allclose(usual["offset_digits"], value, atol=3e-3)
 
 
+def test_thresholds_out_of_order_cost_more_than_anything() -> None:
+    two = np.array([0, 1])
+    model = agreement._Model(
+        agreement._design(two, two[::-1], 2), np.array([0, 4]), agreement._thresholds(5)
+    )
+    assert np.isfinite(model.cost(np.array([0.1, -0.1, 1.0, 2.0])))
+    assert np.isinf(model.cost(np.array([0.1, -0.1, 2.0, 1.0])))
+
+
 def test_planted_offsets_are_found_and_held() -> None:
     """Truth: mean differences to all four over 400,000 receptions that all of them rate."""
     shift = np.array([0.0, 0.3, -0.6, 0.1])

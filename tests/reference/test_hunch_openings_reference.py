@@ -151,6 +151,9 @@ def test_lead_and_its_interval_are_those_of_a_plain_loop(pattern: str) -> None:
         [found.effect, found.low, found.high], [best, best - half, best + half], atol=0.02
     )
     assert found.details["lead_p"] == pytest.approx(2 * stats.t(6).sf(abs(best / error)), rel=0.01)
+    fits = [stats.norm.fit(stats.CensoredData(interval=one)) for one in ends]
+    own = [[found.details[f"{what}_{band}"] for what in ("mean", "sd")] for band in "ab"]
+    np.testing.assert_allclose(own, fits, atol=0.02)
 
 
 @pytest.mark.parametrize(("wins", "losses"), [(0, 6), (5, 1), (17, 9), (40, 81), (30, 30), (1, 0)])

@@ -46,6 +46,11 @@ def texts(tracked: list[Path], *suffixes: str) -> list[tuple[str, str]]:
     ]
 
 
+def core_texts(tracked: list[Path]) -> list[tuple[str, str]]:
+    files = texts(tracked, ".hpp", ".cpp")
+    return [(name, text) for name, text in files if name.startswith(("cpp/src", "cpp/include"))]
+
+
 CODE = (".hpp", ".cpp", ".py", ".pyi", ".sh", ".toml", ".ipynb", ".md", "CMakeLists.txt", "run")
 
 
@@ -110,10 +115,15 @@ def test_no_flag_that_breaks_reproducibility(tracked: list[Path]) -> None:
     assert "-ffp-contract=off" in (ROOT / "CMakeLists.txt").read_text(encoding="utf-8")
 
 
+def test_core_takes_no_elementary_function_of_the_c_library(tracked: list[Path]) -> None:
+    core = core_texts(tracked)
+    names = "a?(sin|cos|tan)h?|atan2|exp[2m]?1?|log(10|1p|2)?|pow|hypot|cbrt|erfc?|[lt]gamma"
+    assert core
+    assert not hits(rf"\bstd::({names})\(", core)
+
+
 def test_core_knows_no_python_no_files_no_clock(tracked: list[Path]) -> None:
-    core = [
-        (n, t) for n, t in texts(tracked, ".hpp", ".cpp") if n.startswith(("cpp/src", "cpp/inc"))
-    ]
+    core = core_texts(tracked)
     assert core
     banned = r"pybind11|Python\.h|#include <(fstream|iostream|filesystem|cstdio)>|_clock::now"
     assert not hits(banned, core)

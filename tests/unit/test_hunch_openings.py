@@ -116,6 +116,7 @@ def test_evenings_that_decide_are_those_of_a_plain_count(pattern: str) -> None:
     assert (found.details["wins"], found.details["losses"]) == (wins, losses)
     assert found.decided == wins + losses > 5
     assert found.p_value == pytest.approx(stats.binomtest(wins, wins + losses).pvalue)
+    assert found.details["share"] == pytest.approx(wins / (wins + losses))
 
 
 def test_a_plain_lead_is_supported_and_the_mirror_is_against() -> None:
@@ -134,7 +135,7 @@ def test_a_plain_lead_is_supported_and_the_mirror_is_against() -> None:
     assert f"{A} leads by {found.effect:.0f} min" in found.sentence
     # the other asker reads the same lead, not a negative one
     assert sentence in mirror.sentence
-    assert f"{A} leads by {found.effect:.0f} min" in mirror.sentence
+    assert found.sentence[found.sentence.index("Best guess:") :] in mirror.sentence
     assert "opposite of the hunch" in mirror.sentence
     assert found.needed is None
     assert found.text().index("\nEffect:") < found.text().index("\np =")
@@ -207,6 +208,16 @@ def test_scenario_12_five_decided_evenings_are_too_few() -> None:
     assert found.p_value > 0.05
 
 
+@pytest.mark.parametrize(
+    ("wins", "losses", "share"),
+    [(5, 0, 7 / 9), (1, 5, 7 / 10), (30, 0, 0.9), (0, 0, 0.65), (12, 11, 0.65)],
+)
+def test_the_share_to_aim_at_is_drawn_to_one_half(wins: int, losses: int, share: float) -> None:
+    count, assumed = sizes.needed_for(wins, losses)
+    assert assumed == pytest.approx(share)
+    assert count == sizes.decided_needed(round(share, 2))
+
+
 def test_the_needed_evenings_would_do() -> None:
     made = by_hand([A_FIRST if n % 4 == 0 else TIE for n in range(20)])
     found = hunch.first_at_dusk(made, A, B)
@@ -237,6 +248,8 @@ def test_methods_that_disagree_claim_nothing() -> None:
         speaks = found.low > 0.0 or found.high < 0.0
         if found.decided >= 6 and speaks != (found.p_value < 0.05):
             words[found.word] += 1
+            first = A if found.effect > 0.0 else B
+            assert (f"The minutes have {first} first." in found.sentence) is speaks
     assert sum(words.values()) >= 5
     assert set(words) == {"CANNOT TELL YET"}
 
@@ -485,7 +498,11 @@ def test_ears_worse_on_one_band_make_no_lead() -> None:
     np.testing.assert_allclose(missed, [0.1, 0.4], atol=0.02)
     fooled = [one for one in found if one.low > 0.0 and one.p_value < 0.05]
     assert len(fooled) > 0.2 * count
-    assert all("you missed 31 m in" in one.sentence for one in fooled if one.word not in CLAIMS)
+    assert all(
+        f"you missed 31 m in {100 * one.details['missed_a']:.0f} % and 49 m in" in one.sentence
+        for one in fooled
+        if one.word not in CLAIMS
+    )
     assert named(found[0], "a check that hears nothing") is False
 
 

@@ -38,7 +38,21 @@ double log(double x) noexcept {
     return x < 0.0 ? kNan : x;
 }
 
-double log10(double x) noexcept { return log(x) * std::numbers::log10e; }
+// By parts, so that decades come out whole: log10(2) in 42 bits and the rest.
+double log10(double x) noexcept {
+    if (!(x > 0.0 && x < kInfinity)) {
+        return log(x);
+    }
+    int exponent = 0;
+    double m = std::frexp(x, &exponent);
+    if (m < std::numbers::sqrt2 / 2.0) {
+        m *= 2.0;
+        --exponent;
+    }
+    const double e = exponent;
+    return e * 0x1.34413509f7p-2 +
+           (e * 0x1.3fde623e2566bp-43 + vector_math::log(m) * std::numbers::log10e);
+}
 
 // Kahan's way: the error of 1 + x is in the quotient, too.
 double log1p(double x) noexcept {

@@ -120,15 +120,18 @@ struct SinCos {
     const double denominator = turned ? low + high : high;
     const double t = numerator / (denominator == 0.0 ? 1.0 : denominator);
     const double u = t * t;
-    const double u2 = u * u;
-    const double u4 = u2 * u2;
-    // by pairs of pairs: terms that do not wait for each other
     const double poly =
-        ((-0.3333333333333333 + u * 0.1999999999999552) +
-         u2 * (-0.14285714284666542 + u * 0.11111111015256361)) +
-        u4 * (((-0.09090904578123901 + u * 0.07692183190826087) +
-               u2 * (-0.06664511447381939 + u * 0.058581489128021295)) +
-              u4 * ((-0.05085449737939841 + u * 0.03923165829557509) + u2 * -0.019176887119047435));
+        -0.3333333333333333 +
+        u * (0.1999999999999552 +
+             u * (-0.14285714284666542 +
+                  u * (0.11111111015256361 +
+                       u * (-0.09090904578123901 +
+                            u * (0.07692183190826087 +
+                                 u * (-0.06664511447381939 +
+                                      u * (0.058581489128021295 +
+                                           u * (-0.05085449737939841 +
+                                                u * (0.03923165829557509 +
+                                                     u * -0.019176887119047435)))))))));
     const double octant = t + t * u * poly + (turned ? std::numbers::pi / 4.0 : 0.0);
     const double quadrant = steep ? std::numbers::pi / 2.0 - octant : octant;
     const bool left = copy_sign(1.0, x) < 0.0;
@@ -166,7 +169,7 @@ struct SinCos {
     const double t = s * s;
     const double t2 = t * t;
     const double t4 = t2 * t2;
-    // by pairs of pairs, as in atan2
+    // by pairs of pairs: terms that do not wait for each other
     const double series =
         ((1.0 / 3.0 + t * (1.0 / 5.0)) + t2 * (1.0 / 7.0 + t * (1.0 / 9.0))) +
         t4 * (((1.0 / 11.0 + t * (1.0 / 13.0)) + t2 * (1.0 / 15.0 + t * (1.0 / 17.0))) +
@@ -189,7 +192,7 @@ struct SinCos {
     const double r = (kept - k * kLn_2_high) - k * 0x1.a39ef35793c76p-33;
     const double r2 = r * r;
     const double r4 = r2 * r2;
-    // by pairs of pairs, as in atan2
+    // by pairs of pairs, as in log
     const double series =
         ((1.0 / 6.0 + r * (1.0 / 24.0)) + r2 * (1.0 / 120.0 + r * (1.0 / 720.0))) +
         r4 * (((1.0 / 5040.0 + r * (1.0 / 40320.0)) +

@@ -5,6 +5,7 @@
 #include <cstddef>
 #include <limits>
 #include <numbers>
+#include <string>
 #include <vector>
 
 #include "elementary.hpp"
@@ -170,4 +171,8 @@ TEST_CASE("elementary functions at the ends of the numbers") {
         CHECK(std::isnan(one(kNan)));
     }
     CHECK(std::isnan(el::pow(kNan, 2.0)));
+    CHECK(el::log10(0.0) == -kInfinity);
+    for (int decade = -300; decade <= 300; ++decade) {
+        CHECK(el::log10(std::stod("1e" + std::to_string(decade))) == decade);
+    }
 }

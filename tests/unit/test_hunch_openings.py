@@ -366,6 +366,7 @@ HOME = Station(name="Home", lat_deg=58.4, lon_deg=26.7, time_zone="Europe/Tallin
         (lambda t: hunch.evenings_needed(t, A, B, lead_min=5.0, seed=1, power=1.0), "power = 1"),
         (lambda t: hunch.decided_needed(0.5), "nearer to one half"),
         (lambda t: hunch.decided_needed(0.8, 0.0), "power = 0"),
+        (lambda t: hunch.decided_needed(0.8, 1.0), "power = 1"),
         (lambda t: hunch.order_for([A], 0), "two or more"),
         (lambda t: hunch.order_for([A, A], 0), "two or more"),
         (lambda t: hunch.order_for([A, B], -1), "evening = -1"),

@@ -123,3 +123,17 @@ def test_the_file_is_not_changed(tmp_path):
     before = (path.read_bytes(), path.stat().st_mtime_ns)
     tables.parse_cells(layouts.read_cells(path), COLUMNS)
     assert (path.read_bytes(), path.stat().st_mtime_ns) == before
+
+
+@pytest.mark.parametrize(
+    ("data", "place"),
+    [
+        (b"\xff", "offset 0 (line 1, byte 1)"),
+        (b"\n\xff", "offset 1 (line 2, byte 1)"),
+        (b"a,b\n1,\xff\n", "offset 6 (line 2, byte 3)"),
+    ],
+)
+def test_a_byte_that_does_not_fit_is_placed(data, place):
+    with pytest.raises(InputError) as caught:
+        tables.decode(data, "a.csv")
+    assert f"byte 0xFF at {place} does not fit UTF-8" in str(caught.value)

@@ -227,9 +227,10 @@ Pattern::Row Pattern::row_from_sine(double sin, double cos) const noexcept {
     std::complex<double> gamma_h = -1.0;
     std::complex<double> gamma_v = 1.0;
     if (!perfect_ground_) {
-        const auto root = std::sqrt(permittivity_ - cos * cos);
-        gamma_h = (sin - root) / (sin + root);
-        gamma_v = (permittivity_ * sin - root) / (permittivity_ * sin + root);
+        const auto root = std::sqrt((permittivity_ - 1.0) + sin * sin);
+        const bool ground = sin + root != 0.0;  // else as air below air: no reflection
+        gamma_h = ground ? (sin - root) / (sin + root) : 0.0;
+        gamma_v = ground ? (permittivity_ * sin - root) / (permittivity_ * sin + root) : 0.0;
     }
     std::complex<double> direct;
     if (kind_ == Kind::kMonopole) {

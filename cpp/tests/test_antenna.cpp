@@ -53,6 +53,22 @@ TEST_CASE("NaN passes, a perfect null is a number") {
     CHECK(pattern.gain_dbi(0.0, 0.0) == doctest::Approx(antenna::kLeast_dbi));
 }
 
+// In free space a stack looks the same from above and from below: at 0 degrees all its rows add.
+TEST_CASE("over a ground of air there is no ground") {
+    Antenna a = curtain(2, 2, 0.5);
+    a.permittivity = 1.0;
+    a.conductivity_s_m = 0.0;
+    const Pattern low(a, 10.0);
+    a.height_wl = 3.0;
+    const Pattern high(a, 10.0);
+    for (const double elevation : {0.0, 1e-7, 10.0, 45.0}) {
+        CHECK(std::isfinite(low.gain_dbi(0.0, elevation)));
+        CHECK(low.gain_dbi(0.0, elevation) ==
+              doctest::Approx(high.gain_dbi(0.0, elevation)).epsilon(1e-3));
+    }
+    CHECK(low.gain_dbi(0.0, 0.0) == doctest::Approx(low.peak_dbi()).epsilon(1e-9));
+}
+
 TEST_CASE("no slew, no taper; the taper passes smoothly through it") {
     CHECK(Pattern(curtain(4, 4, 0.5), 10.0).taper() == 0.0);
     const Pattern right(curtain(4, 4, 0.5, 0.01), 10.0);

@@ -22,7 +22,7 @@ constexpr double kHighestRay = 5.0;      // over foF2: no hop reaches it (hmF2 1
 constexpr double kFaint_mhz2 = 1e-6;     // an F1 layer that adds less is none
 constexpr double kLeastRoom = 1e-3;      // keep a ray that just turns finite: below rounding
 constexpr double kLeastSlope = 1e-7;     // likewise
-constexpr double kLeastRatio = 1e-300;   // likewise
+constexpr double kLeastRatio = 1e-300;   // of what a logarithm is taken of; none below
 constexpr double kAbovePeak_km = 60.0;
 constexpr double kLeastReach = 0.3;  // of the way to the peak: no layer to speak of
 constexpr double kFullReach = 0.7;
@@ -143,13 +143,17 @@ struct Terms {
 };
 
 FARHEAR_CLONES void add_up(Terms& terms) noexcept {
+    constexpr double kInfinity = std::numeric_limits<double>::infinity();
     std::array<double, kLanes> value;  // NOLINT: set before it is read
     for (std::size_t n = 0; n < terms.logs; n += kLanes) {
         for (std::size_t i = 0; i < kLanes; ++i) {
             const double ratio = terms.ratio[n + i];
-            value[i] = vector_math::log(ratio > kLeastRatio ? ratio : kLeastRatio);
+            const bool is_one = ratio > kLeastRatio && ratio < kInfinity;
+            const double found = vector_math::log(is_one ? ratio : 1.0);
+            value[i] = is_one ? found : kNan;
         }
-        for (std::size_t i = 0; i < kLanes; ++i) {
+        const std::size_t used = std::min(kLanes, terms.logs - n);
+        for (std::size_t i = 0; i < used; ++i) {
             terms.range_rad += terms.log_range[n + i] * value[i];
             terms.path_km += terms.log_path[n + i] * value[i];
         }
@@ -158,7 +162,8 @@ FARHEAR_CLONES void add_up(Terms& terms) noexcept {
         for (std::size_t i = 0; i < kLanes; ++i) {
             value[i] = vector_math::atan2(terms.y[n + i], terms.x[n + i]);
         }
-        for (std::size_t i = 0; i < kLanes; ++i) {
+        const std::size_t used = std::min(kLanes, terms.turns - n);
+        for (std::size_t i = 0; i < used; ++i) {
             terms.range_rad += terms.turn_range[n + i] * value[i];
             terms.path_km += terms.turn_path[n + i] * value[i];
         }

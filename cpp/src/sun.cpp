@@ -54,9 +54,17 @@ FARHEAR_INLINE Direction direction(double t_unix_s) {
         (1.914602 - 0.004817 * T) * sin_m + (0.019993 - 0.000101 * T) * sin_2m + 0.000289 * sin_3m;
     const auto [sin_node, cos_node] = vm::sincos((125.04 - 1934.136 * T) * vm::kRad_per_deg);
     const double lambda_deg = vm::reduce_deg(L_deg) + centre_deg - 0.00569 - 0.00478 * sin_node;
-    const double epsilon_deg = 23.439291 - 0.0130042 * T + 0.00256 * cos_node;
     const auto [sin_lambda, cos_lambda] = vm::sincos(lambda_deg * vm::kRad_per_deg);
-    const auto [sin_eps, cos_eps] = vm::sincos(epsilon_deg * vm::kRad_per_deg);
+    // the obliquity is 23.439291 degrees and a little: by the sum of both, the little one by its
+    // series, whose next terms are below 2e-17 for two thousand years
+    constexpr double kSin_eps = 0.3977771541526823;
+    constexpr double kCos_eps = 0.9174820628405731;
+    const double more = (0.00256 * cos_node - 0.0130042 * T) * vm::kRad_per_deg;
+    const double more2 = more * more;
+    const double sin_more = more * (1.0 - more2 * (1.0 / 6.0 - more2 * (1.0 / 120.0)));
+    const double cos_more = 1.0 - more2 * (0.5 - more2 * (1.0 / 24.0));
+    const double sin_eps = kSin_eps * cos_more + kCos_eps * sin_more;
+    const double cos_eps = kCos_eps * cos_more - kSin_eps * sin_more;
     const auto [sin_gmst, cos_gmst] = vm::sincos(vm::reduce_deg(gmst_deg) * vm::kRad_per_deg);
     const double equinox_y = cos_eps * sin_lambda;
     return {

@@ -69,6 +69,17 @@ TEST_CASE("Flinders Peak to Buninyong") {
     CHECK(std::abs(line.back_azimuth_deg - dms(127, 10, 25.07)) < 0.01 / 3600.0);
 }
 
+// Along the equator the angle is the distance over the equatorial radius.
+TEST_CASE("a start a subnormal number off the equator is one on it") {
+    constexpr double kQuarter_km = path::kWgs84.equatorial_radius_km * std::numbers::pi / 2.0;
+    for (const double lat : {0.0, 1e-280, 2e-314, -5e-324}) {
+        CAPTURE(lat);
+        const auto end = path::direct(lat, 0.0, 90.0, kQuarter_km);
+        CHECK(end.lon_deg == doctest::Approx(90.0).epsilon(1e-14));
+        CHECK(std::abs(end.lat_deg) < 1e-14);
+    }
+}
+
 TEST_CASE("an ellipsoid out of range is refused") {
     CHECK_THROWS_AS((void)path::inverse_on({-1.0, 0.0}, 0, 0, 1, 1), farhear::InputError);
     CHECK_THROWS_AS((void)path::inverse_on({6378.0, 0.1}, 0, 0, 1, 1), farhear::InputError);

@@ -39,6 +39,14 @@ double sinc_squared(double x) noexcept {
     return square(std::abs(x) < kSmall ? 1.0 - x * x / 6.0 : sincos(x).sin / x);
 }
 
+/// Square root with a positive real part, of a number whose real part is not negative: the C
+/// library's takes functions that differ from machine to machine.
+std::complex<double> root_of(std::complex<double> z) noexcept {
+    const double size = elementary::hypot(z.real(), z.imag());
+    const double real = std::sqrt(0.5 * (size + z.real()));
+    return {real, real > 0.0 ? 0.5 * z.imag() / real : 0.0};
+}
+
 /// Sum of exp(j i step_rad) over i = 0 .. count - 1.
 std::complex<double> phasors(double step_rad, int count) noexcept {
     const auto turn = sincos(step_rad);
@@ -227,7 +235,7 @@ Pattern::Row Pattern::row_from_sine(double sin, double cos) const noexcept {
     std::complex<double> gamma_h = -1.0;
     std::complex<double> gamma_v = 1.0;
     if (!perfect_ground_) {
-        const auto root = std::sqrt((permittivity_ - 1.0) + sin * sin);
+        const auto root = root_of((permittivity_ - 1.0) + sin * sin);
         const bool ground = sin + root != 0.0;  // else as air below air: no reflection
         gamma_h = ground ? (sin - root) / (sin + root) : 0.0;
         gamma_v = ground ? (permittivity_ * sin - root) / (permittivity_ * sin + root) : 0.0;

@@ -332,7 +332,8 @@ void Finder::add_modes(const Way& way, const ionosphere::Instant& instant,
     const double ends_spread = way.ends ? lower_spread(ends) : 0.0;
     const double middle_spread = middle_rules ? lower_spread(middle) : 0.0;
     const int orders = distance <= kManyModes_km ? 6 : 3;
-    for (int hops = lowest; hops < way.fewest_hops + orders && out.count < kMostModes; ++hops) {
+    const int beyond = std::max(way.fewest_hops + orders, lowest + 1);  // one, however many hops
+    for (int hops = lowest; hops < beyond && out.count < kMostModes; ++hops) {
         const bool by_middle = !way.ends || (middle_rules && hops == 1);
         const Hop hop = hop_over(distance / hops, mirror_km);
         Mode mode{};

@@ -54,3 +54,15 @@ def test_mode_table_wants_one_circuit() -> None:
         skywave.modes(*CIRCUIT, [9600.0, 9700.0], HOURS[0], f107_sfu=120.0)  # type: ignore[arg-type]
     with pytest.raises(fh.InputError, match="utc must be one number"):
         skywave.modes(*CIRCUIT, 9600.0, HOURS, f107_sfu=120.0)
+
+
+@pytest.mark.parametrize("engine", ["rays", "mirror"])
+@pytest.mark.parametrize("tx_lat_deg", [0.0, -30.0, -55.0])
+def test_a_high_horizon_leaves_a_mode_however_far(engine: str, tx_lat_deg: float) -> None:
+    r = fh.reception.likelihood(
+        tx_lat_deg, 20.0, 58.0, 26.0, 9500.0, HOURS, power_kw=100.0, f107_sfu=100.0,
+        min_elevation_deg=30.0, engine=engine,
+    )  # fmt: skip
+    for name in ("snr_db", "elevation_deg", "muf_mhz", "freq_over_muf"):
+        assert np.isfinite(r[name]).all(), name
+    assert (r["hops"] >= 1).all()

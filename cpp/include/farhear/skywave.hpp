@@ -141,7 +141,8 @@ class Finder {
     Finder(const magnetic::Model& field, const Circuit& circuit);
 
     /// All landing modes at an instant: up to three E modes (paths to 4000 km) and the lowest F2
-    /// orders (six to 9000 km, three beyond) of each route asked for. Orders down to 3 deg below
+    /// orders (six to 9000 km, three beyond, counted from the fewest hops that land at all, and at
+    /// least one that lands high enough) of each route asked for. Orders down to 3 deg below
     /// the least elevation are kept, with a loss that grows towards the horizon: a hard limit would
     /// make the likelihood jump when a layer sinks.
     [[nodiscard]] Modes find(const ionosphere::Instant& instant, const ionosphere::Drive& drive);

@@ -80,6 +80,15 @@ TEST_CASE("a start a subnormal number off the equator is one on it") {
     }
 }
 
+TEST_CASE("a meridian a subnormal number off another is the same one") {
+    for (const double lon : {0.0, 2e-318, -5e-324}) {
+        CAPTURE(lon);
+        const auto way = path::inverse(89.999989, lon, 89.999988, 0.0);
+        CHECK(way.azimuth_deg == 180.0);
+        CHECK(way.back_azimuth_deg == 0.0);
+    }
+}
+
 TEST_CASE("an ellipsoid out of range is refused") {
     CHECK_THROWS_AS((void)path::inverse_on({-1.0, 0.0}, 0, 0, 1, 1), farhear::InputError);
     CHECK_THROWS_AS((void)path::inverse_on({6378.0, 0.1}, 0, 0, 1, 1), farhear::InputError);

@@ -1,7 +1,9 @@
 """The reader base: every row is accepted or rejected with a reason."""
 
 import hashlib
+import io
 
+import pandas as pd
 import pytest
 
 from farhear import layouts, tables
@@ -137,3 +139,11 @@ def test_a_byte_that_does_not_fit_is_placed(data, place):
     with pytest.raises(InputError) as caught:
         tables.decode(data, "a.csv")
     assert f"byte 0xFF at {place} does not fit UTF-8" in str(caught.value)
+
+
+def test_texts_of_a_table_for_others_are_guarded_and_its_numbers_are_not():
+    frame = pd.DataFrame({"a": ["=1+1", "-2.5", None], "n": [-1.5, -2.0, 3.0]})
+    text = tables.csv_text(frame)
+    assert text == "a,n\n'=1+1,-1.5\n-2.5,-2.0\n,3.0\n"
+    back = tables.frame_of(io.BytesIO(text.encode()), "table.csv")
+    assert back["a"].tolist()[0] == "=1+1"

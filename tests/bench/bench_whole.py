@@ -81,7 +81,7 @@ def starting() -> None:
     bare, _ = alone("import numpy")
     row("import numpy", bare, 1)
     package, _ = alone("import farhear")
-    row("import farhear", package, 1, "numpy", bare)
+    row("import farhear, against numpy", package, 1, "numpy", bare)
     limit("import farhear", package, "s", 0.3)
     arguments = ("evening", "--demo", "--date", "2024-11-27")
     listener = "import sys; sys.modules['dask'] = None"  # not what a listener installs

@@ -51,8 +51,9 @@ def verdict(row: dict[str, Any], before: dict[str, Any] | None) -> str:
         return f"asked {row['asked']:g}"
     if "most" in row and row["value"] > row["most"]:
         return f"asked {row['most']:g} at most"
-    if before and row.get("ratio") and row["ratio"] < FALL * before["ratio"]:
-        return f"fell from {before['ratio']:.3g}"
+    kept = (before or {}).get("ratio")
+    if kept and row.get("ratio") and row["ratio"] < FALL * kept:
+        return f"fell from {kept:.3g}"
     return ""
 
 

@@ -325,7 +325,8 @@ step_roofline() { # instructions, elementary functions and bytes of the kernels,
     environment
     debian valgrind
     # level 3: valgrind knows no AVX-512, and count and clock have to see the same code
-    variant roofline "-g1 -DFARHEAR_LEVEL=3"
+    # -O3 for the bindings too: that of the rays holds the loop
+    variant roofline "-O3 -g1 -DFARHEAR_LEVEL=3"
     from_variant roofline _core
     "$out/roofline/venv/bin/python" tests/bench/roofline.py | tee "$out/roofline.txt"
 }

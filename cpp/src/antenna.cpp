@@ -11,12 +11,15 @@
 #include "checks.hpp"
 #include "elementary.hpp"
 #include "farhear/error.hpp"
+#include "scales.hpp"
 #include "vector_math.hpp"
 
 namespace farhear::antenna {
 
 namespace {
 
+using scales::any_decibel;
+using scales::any_power;
 using std::numbers::pi;
 using vector_math::kDeg_per_rad;
 using vector_math::kRad_per_deg;
@@ -26,10 +29,6 @@ constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 constexpr double kInfinite = std::numeric_limits<double>::infinity();
 constexpr double kLeast = 1e-20;  // kLeast_dbi as a ratio
 constexpr double kMost_turned_deg = 1e6;
-
-double power(double db) noexcept { return elementary::exp(db * (std::numbers::ln10 / 10.0)); }
-
-double decibel(double ratio) noexcept { return 10.0 * elementary::log10(ratio); }
 
 double square(double x) noexcept { return x * x; }
 
@@ -189,7 +188,7 @@ void check(const Antenna& a, double freq_mhz) {
 
 /// The screen's share let through, 1 - rho, for a front-to-back ratio (1 + rho) / (1 - rho).
 double let_through(double front_back_db) noexcept {
-    return 2.0 / (1.0 + power(0.5 * front_back_db));
+    return 2.0 / (1.0 + any_power(0.5 * front_back_db));
 }
 
 }  // namespace
@@ -204,7 +203,7 @@ Pattern::Pattern(const Antenna& antenna, double freq_mhz) {
     height_wl_ = a.height_wl * ratio_;
     slew_rad_ = a.slew_deg * kRad_per_deg;
     through_ = let_through(a.front_back_db);
-    floor_ = power(-a.front_back_db);
+    floor_ = any_power(-a.front_back_db);
     width_rad_ = a.width_deg * kRad_per_deg;
     sharpness_ = std::numbers::ln2 / (1.0 - elementary::cos(0.5 * width_rad_));
     high_angle_ = a.high_angle_share;
@@ -219,7 +218,7 @@ Pattern::Pattern(const Antenna& antenna, double freq_mhz) {
     if (slew_rad_ != 0.0) {
         steer();
     }
-    normalise(power(a.peak_dbi));
+    normalise(any_power(a.peak_dbi));
 }
 
 Pattern::Row Pattern::row_at(double elevation_rad) const noexcept {
@@ -438,20 +437,20 @@ double Pattern::azimuth_rad(double off_beam_deg) const noexcept {
 double Pattern::gain_dbi(double off_beam_deg, double elevation_deg) const noexcept {
     const Row row = row_at(elevation_deg * kRad_per_deg);
     const double gain = scale_ * intensity(row, azimuth_rad(off_beam_deg)).up;
-    return decibel(gain < kLeast ? kLeast : gain);  // NaN stays
+    return any_decibel(gain < kLeast ? kLeast : gain);  // NaN stays
 }
 
 void Pattern::table(double off_beam_deg, double floor_db,
                     std::span<double, kElevations> out_dbi) const noexcept {
-    const double fill = power(-floor_db);
+    const double fill = any_power(-floor_db);
     const double azimuth = azimuth_rad(off_beam_deg);
     for (std::size_t i = 0; i < kElevations; ++i) {
         const double gain = scale_ * intensity(grid_[i], azimuth).up;  // NOLINT: i < kElevations
-        out_dbi[i] = decibel((1.0 - fill) * gain + fill * peak_);
+        out_dbi[i] = any_decibel((1.0 - fill) * gain + fill * peak_);
     }
 }
 
-double Pattern::peak_dbi() const noexcept { return decibel(peak_); }
+double Pattern::peak_dbi() const noexcept { return any_decibel(peak_); }
 
 namespace {
 

@@ -3,9 +3,10 @@
 //
 // The C library's would do but for one thing: glibc picks its own by processor, and the last bits
 // differ between those with fused multiply-add and those without, as they do between libraries.
-// These are made of vector_math.hpp and square roots alone: same bits on every machine. They take
-// any number, and return what the C standard says for zeros, infinities and NaN unless said
-// otherwise; errors were measured against mpmath (cpp/tests/test_elementary.cpp).
+// These are made of vector_math.hpp and what IEEE 754 fixes to the bit (square root, remainder, the
+// exponent of a number): same bits on every machine. They take any number, and return what the C
+// standard says for zeros, infinities and NaN unless said otherwise; errors were measured against
+// mpmath (cpp/tests/test_elementary.cpp).
 
 namespace farhear::elementary {
 
@@ -18,7 +19,8 @@ namespace farhear::elementary {
 [[nodiscard]] double exp(double x) noexcept;
 [[nodiscard]] double expm1(double x) noexcept;
 
-/// Relative error below 4 ulp (1 + |y log x|). A negative base gives NaN, whatever the exponent.
+/// Relative error below 4 ulp (1 + |y log x|). A negative base gives NaN, whatever the
+/// exponent but 0.
 [[nodiscard]] double pow(double x, double y) noexcept;
 
 /// Absolute error below 3.5e-16, and half an ulp of the angle beyond 1e6.

@@ -16,15 +16,14 @@ namespace farhear::listening {
 
 namespace {
 
+using scales::any_decibel;
+using scales::any_power;
 using scales::exceeds;
 using scales::kDecile;
 using scales::normal;
 
 constexpr double kNan = std::numeric_limits<double>::quiet_NaN();
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
-double power(double db) noexcept { return elementary::exp(db * (std::numbers::ln10 / 10.0)); }
-
-double decibel(double linear) noexcept { return 10.0 * elementary::log10(linear); }
 
 // Knots of the protection curve: offset in kHz, dB. To 4 kHz from the spectral estimate at 2.8 kHz
 // audio, from 5 kHz planning values [memory].
@@ -210,7 +209,7 @@ Report nothing() noexcept {
 // ---- The ladder --------------------------------------------------------------------------------
 
 double to_rung_bandwidth_db(double bandwidth_hz) noexcept {
-    return decibel(bandwidth_hz / kRung_bandwidth_hz);
+    return any_decibel(bandwidth_hz / kRung_bandwidth_hz);
 }
 
 std::array<double, kRungs> ladder(double snr_db, double lower_decile_db, double upper_decile_db,
@@ -235,7 +234,7 @@ double relative_protection_db(double offset_khz, double audio_khz) noexcept {
     const double programme = 0.015 / (1.0 + eighth(edge) * (edge * edge) * (edge * edge));
     const double own = 1.0 / (1.0 + eighth(far / audio_khz)) + programme;
     const double planning = 1.0 / (1.0 + eighth(far / kPlanning_audio_khz)) + programme;
-    return planning_db(x) + decibel(own / planning);
+    return planning_db(x) + any_decibel(own / planning);
 }
 
 double upper_share(double offset_khz) noexcept {
@@ -244,7 +243,7 @@ double upper_share(double offset_khz) noexcept {
     if (x < kProgramme_khz) {
         // part of the programme farther from its carrier than the wanted carrier is
         const double beyond = 1.0 - elementary::atan(x) / elementary::atan(kProgramme_khz);
-        other = 0.5 * beyond * power(-planning_db(x));
+        other = 0.5 * beyond * any_power(-planning_db(x));
     }
     return offset_khz < 0.0 ? other : 1.0 - other + 0.0 * offset_khz;
 }
@@ -252,17 +251,17 @@ double upper_share(double offset_khz) noexcept {
 // ---- Sidebands ---------------------------------------------------------------------------------
 
 double mode_cost_db(Mode mode, Emission emission, double suppression_db) noexcept {
-    const double leak = power(-suppression_db);
-    return decibel(effective(mode, sidebands(emission), leak, 0.5, 0.5));
+    const double leak = any_power(-suppression_db);
+    return any_decibel(effective(mode, sidebands(emission), leak, 0.5, 0.5));
 }
 
 double side_db(Mode mode, double share, double suppression_db) noexcept {
-    const double leak = power(-suppression_db);
+    const double leak = any_power(-suppression_db);
     if (mode == Mode::kAm) {
         return 0.0;
     }
     const double wanted = mode == Mode::kUsb ? share : 1.0 - share;
-    return decibel((wanted + leak * (1.0 - wanted)) * 2.0 / (1.0 + leak));
+    return any_decibel((wanted + leak * (1.0 - wanted)) * 2.0 / (1.0 + leak));
 }
 
 Choice choose(double noise, double upper, double lower, double cochannel, Emission emission,
@@ -270,7 +269,7 @@ Choice choose(double noise, double upper, double lower, double cochannel, Emissi
     if (!(noise >= 0.0 && upper >= 0.0 && lower >= 0.0 && cochannel >= 0.0)) {
         return {kNan, kNan, kNan, kNan, Mode::kNone};
     }
-    const double leak = power(-suppression_db);
+    const double leak = any_power(-suppression_db);
     const double above = upper + 0.5 * (noise + cochannel);
     const double below = lower + 0.5 * (noise + cochannel);
     const Sidebands s = sidebands(emission);
@@ -280,7 +279,7 @@ Choice choose(double noise, double upper, double lower, double cochannel, Emissi
     const double am = effective(Mode::kAm, s, leak, above, below);
     const double lsb = effective(Mode::kLsb, s, leak, above, below);
     const double usb = effective(Mode::kUsb, s, leak, above, below);
-    Choice out = {decibel(am), decibel(lsb), decibel(usb), 0.0, Mode::kAm};
+    Choice out = {any_decibel(am), any_decibel(lsb), any_decibel(usb), 0.0, Mode::kAm};
     double best = am;
     if (lsb < best) {
         best = lsb;
@@ -290,7 +289,7 @@ Choice choose(double noise, double upper, double lower, double cochannel, Emissi
         best = usb;
         out.best = Mode::kUsb;
     }
-    out.gain_db = out.best == Mode::kAm ? 0.0 : decibel(am / best);
+    out.gain_db = out.best == Mode::kAm ? 0.0 : any_decibel(am / best);
     return out;
 }
 
@@ -432,10 +431,11 @@ void choose(const DisturbanceColumns& in, Emission emission, double suppression_
     checks::same_length("gain_db", out.gain_db.size(), n);
     checks::same_length("best", out.best.size(), n);
     checks::within("suppression_db", std::span(&suppression_db, 1), 30.0, 60.0);
-    const auto some = [](double db) { return std::isnan(db) ? 0.0 : power(db); };
+    const auto some = [](double db) { return std::isnan(db) ? 0.0 : any_power(db); };
     for (std::size_t i = 0; i < n; ++i) {
-        const Choice c = choose(power(in.noise_db[i]), some(in.upper_db[i]), some(in.lower_db[i]),
-                                some(in.cochannel_db[i]), emission, suppression_db);
+        const Choice c =
+            choose(any_power(in.noise_db[i]), some(in.upper_db[i]), some(in.lower_db[i]),
+                   some(in.cochannel_db[i]), emission, suppression_db);
         out.am_db[i] = c.am_db;
         out.lsb_db[i] = c.lsb_db;
         out.usb_db[i] = c.usb_db;

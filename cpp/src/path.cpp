@@ -113,12 +113,9 @@ Direct solve_direct(const Spheroid& s, double lat_deg, double lon_deg, double az
     }
     // At the pole itself the formula forgets the azimuth: step 1.6 nm off.
     static const double kBelow_pole_deg = std::nextafter(90.0, 0.0);
-    // Subnormal sines keep too few digits for its unit vectors: 16 mm off along the equator.
-    constexpr double kNone_deg = 1e-290;
-    const double lat = std::abs(lat_deg) < kNone_deg
-                           ? 0.0
-                           : std::fmin(std::fmax(lat_deg, -kBelow_pole_deg), kBelow_pole_deg);
-    const auto r = KarneyDirect::apply(lon_deg, lat, distance_km * kMetre_per_km, azimuth_deg, s);
+    const double lat = std::fmin(std::fmax(settled(lat_deg), -kBelow_pole_deg), kBelow_pole_deg);
+    const auto r =
+        KarneyDirect::apply(settled(lon_deg), lat, distance_km * kMetre_per_km, azimuth_deg, s);
     const double lon = r.lon2 <= -180.0 ? 180.0 : r.lon2;
     return {{r.lat2 + 0.0, lon}, azimuth_0_360(r.reverse_azimuth + 180.0)};
 }

@@ -34,6 +34,14 @@ inline constexpr double kDecile = 1.2815515655446004;  // 90 % point of the norm
     return vector_math::log(std::max(power, 1e-300)) * (1.0 / kNeper_per_db);
 }
 
+/// The same two for any number: NaN stays, a ratio of 0 is -infinity.
+[[nodiscard]] inline double any_power(double db) noexcept {
+    return elementary::exp(db * kNeper_per_db);
+}
+[[nodiscard]] inline double any_decibel(double power) noexcept {
+    return 10.0 * elementary::log10(power);
+}
+
 /// 0 up to `low`, 1 from `high` on, a cubic between.
 [[nodiscard]] inline double smooth_step(double x, double low, double high) noexcept {
     const double t = std::clamp((x - low) / (high - low), 0.0, 1.0);

@@ -7,18 +7,19 @@ written chunk by chunk, each in a process of its own; (4) from the measured time
 a plan for 100 nodes. Exits with an error if a lazy season has other bits than the eager one. The
 list and the home are the invented ones of the demonstration.
 
-Measured: threads 0.7 times, two processes 0.6 times as fast as the eager season; exponents 0.60
-with broadcasts (50 to 400, those of one site share work) and 0.74 with days (4 to 32); a cube of
-208 MB took 357 MB at once and 33 MB by chunks.
+Measured in two runs: threads 0.7 and 1.0 times, two processes 0.6 and 0.7 times as fast as the
+eager season; exponents 0.60 and 0.63 with broadcasts (50 to 400, those of one site share work),
+0.74 and 0.78 with days (4 to 32); a cube of 208 MB took 357 MB at once, 33 and 35 MB by chunks.
 
-The plan. A cell of a world (10 frequencies, 24 hours, 12 months) takes 31 us and 7.0 bytes on the
-disk. One emitter of 1 degree has 180 x 360 x 10 x 24 x 12 = 1.87e8 cells: 1.6 core hours and
-1.3 GB; in 933 chunks it does not fill 3,200 cores. 1,000 emitters are 1.87e11 cells: 1,600 core
-hours, 1.3 TB. 100 nodes of 32 cores take chunks of a million cells, 31 s and 13 MB each, 0.4 GB on
-a node: 187,000 chunks, 59 rounds, 30 min. dask's scheduler hands out 187,000 / 1,800 s = 100 chunks
-a second, with 5 files each; chunks of 2e5 cells would be 500 a second and 4.7 million files. 1,000
-homes against 8,000 broadcasts: 0.50 s for a home and 400 broadcasts, 2.8 core hours, 3 s on 3,200
-cores if each home is a chunk; the summary has 16 MB.
+The plan, from the faster run (36 us a cell and 0.66 s a home in the other). A cell of a world (10
+frequencies, 24 hours, 12 months) takes 31 us and 7.0 bytes on the disk. One emitter of 1 degree has
+180 x 360 x 10 x 24 x 12 = 1.87e8 cells: 1.6 core hours and 1.3 GB; in 933 chunks it does not fill
+3,200 cores. 1,000 emitters are 1.87e11 cells: 1,600 core hours, 1.3 TB. 100 nodes of 32 cores take
+chunks of a million cells, 31 s and 13 MB each, 0.4 GB on a node: 187,000 chunks, 59 rounds, 30 min.
+dask's scheduler hands out 187,000 / 1,800 s = 100 chunks a second, with 5 files each; chunks of 2e5
+cells would be 500 a second and 4.7 million files. 1,000 homes against 8,000 broadcasts: 0.50 s for
+a home and 400 broadcasts, 2.8 core hours, 3 s on 3,200 cores if each home is a chunk; the summary
+has 16 MB.
 """
 
 import dataclasses

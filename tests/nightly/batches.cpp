@@ -1,9 +1,8 @@
 // Every array form of the core on the same invented input.
 //   batches write              their results as raw numbers on standard output
 //   batches write portable     without those for which Boost calls the C library's functions
-//   batches threads 8 3        eight threads, three rounds each, on one set of models: all give
-//   what
-//                              one gives alone
+//   batches threads 8 3        eight threads, three rounds each, on one set of models: do all give
+//                              what one gives alone
 // tests/nightly.sh compares what builds for single instruction levels write, and what one writes
 // where the C library takes its functions for an older processor, and runs the threads under a
 // thread sanitizer.

@@ -17,6 +17,7 @@ import shutil
 import subprocess
 import sys
 import time
+from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -221,12 +222,12 @@ def main() -> None:
         finally:
             benches.put(bench)
 
-    left: dict[str, list[Mutant]] = {subject: [] for subject in subjects}
+    left: Counter[str] = Counter()
     equivalent = 0
     with ThreadPoolExecutor(given.jobs) as pool:
         for mutant, alive in zip(mutants, pool.map(survives, mutants), strict=True):
             if alive:
-                left[mutant.subject].append(mutant)
+                left[mutant.subject] += 1
                 known = any(line[1:].strip() in EQUIVALENT for line in mutant.diff.splitlines())
                 equivalent += known
                 print(f"{mutant.subject}: {mutant.name}{' (equivalent)' if known else ''}")
@@ -234,9 +235,8 @@ def main() -> None:
     print("subject           mutants  killed  survived")
     for subject in subjects:
         of_all = sum(mutant.subject == subject for mutant in mutants)
-        alive_count = len(left[subject])
-        print(f"{subject:18}{of_all:7}{of_all - alive_count:8}{alive_count:10}")
-    dead = len(mutants) - sum(map(len, left.values()))
+        print(f"{subject:18}{of_all:7}{of_all - left[subject]:8}{left[subject]:10}")
+    dead = len(mutants) - left.total()
     print(f"killed: {dead} of {len(mutants)}; {equivalent} of the others change no answer")
 
 

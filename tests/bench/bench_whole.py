@@ -4,7 +4,7 @@ Starting, an evening, a season of 8,000 broadcasts (24 hours x 155 dates), each 
 own, wall time and peak memory; then the exponent of the cost against broadcasts, dates, hops and
 rows of a log: log of the ratio of two times over log of the ratio of two sizes. The list is the
 demonstration, repeated with its channels moved and eight sites instead of one: some 300 sites.
-``--large``: logs up to 10 million rows, too (5 min, 9 GiB).
+``--large``: logs up to 10 million rows, too (8 min in all, 9 GiB).
 """
 
 import dataclasses
